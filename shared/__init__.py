@@ -1,0 +1,1 @@
+"""What both sides use: units, the farm, physics, estimates, alerts and the store."""

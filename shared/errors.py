@@ -1,0 +1,80 @@
+"""Every error Lantern raises on purpose.
+
+LanternError
+├── InvalidArgument (also ValueError)   a number outside what a formula can mean; names the argument
+├── FarmFileError                       the farm file is wrong; each Mistake names key, value and fix
+├── SettingsError                       a process setting is wrong or missing
+├── PayloadError                        a message that cannot become readings; kept as a reject
+├── StoreError
+│   └── NewerStoreError                 the file was written by a newer Lantern
+├── BrokerError                         the broker cannot be reached or refuses us
+├── StreamError                         a recorded stream cannot be read; names line and fix
+└── ChannelError                        a text could not be handed over; `permanent` says whether to retry
+"""
+
+from dataclasses import dataclass
+
+
+class LanternError(Exception):
+    """Anything Lantern raises on purpose; the command line prints it without a traceback."""
+
+
+class InvalidArgument(LanternError, ValueError):
+    """A number outside what a formula can mean."""
+
+    def __init__(self, argument: str, value: object, need: str) -> None:
+        super().__init__(f"{argument} is {value!r}; it must be {need}")
+        self.argument = argument
+        self.value = value
+
+
+@dataclass(frozen=True, slots=True)
+class Mistake:
+    """One thing wrong in a farm file: which key, what stands there, and how to mend it."""
+
+    key: str
+    value: object
+    fix: str
+
+    def __str__(self) -> str:
+        return f"{self.key} = {self.value!r}: {self.fix}"
+
+
+class FarmFileError(LanternError):
+    """The farm file is wrong; `mistakes` holds all that was found, one line each in the message."""
+
+    def __init__(self, mistakes: tuple[Mistake, ...]) -> None:
+        super().__init__("\n".join(str(mistake) for mistake in mistakes))
+        self.mistakes = mistakes
+
+
+class SettingsError(LanternError):
+    """A process setting is wrong or missing."""
+
+
+class PayloadError(LanternError):
+    """A message that cannot become readings; the collector keeps it as a reject."""
+
+
+class StoreError(LanternError):
+    """The store cannot do what was asked."""
+
+
+class NewerStoreError(StoreError):
+    """The store's file was written by a newer Lantern; nothing was touched."""
+
+
+class BrokerError(LanternError):
+    """The broker cannot be reached or refuses what we asked."""
+
+
+class StreamError(LanternError):
+    """A recorded stream cannot be read."""
+
+
+class ChannelError(LanternError):
+    """A text could not be handed over; `permanent` says whether a retry can help."""
+
+    def __init__(self, message: str, *, permanent: bool) -> None:
+        super().__init__(message)
+        self.permanent = permanent

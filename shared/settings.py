@@ -1,0 +1,47 @@
+"""Process settings: where things are, from the environment (`LANTERN_…`) or the command line.
+
+What the farm is stands in farm.toml; what this machine is stands here. Secrets come from the
+environment or a file that only the service may read, never from the farm file.
+"""
+
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import Field, SecretStr
+from pydantic_settings import BaseSettings, SettingsConfigDict
+
+
+class Settings(BaseSettings):
+    """One field a setting; its description is what the manual prints."""
+
+    model_config = SettingsConfigDict(env_prefix="LANTERN_", env_file=None, extra="forbid", frozen=True)
+
+    farm_file: Annotated[Path, Field(description="The farm file.")] = Path("farm.toml")
+    store_file: Annotated[Path, Field(description="The SQLite file that holds readings, alerts and log.")] = (
+        Path("lantern.sqlite")
+    )
+    broker_host: Annotated[str, Field(description="Host of the MQTT broker.")] = "127.0.0.1"
+    broker_port: Annotated[int, Field(ge=1, le=65535, description="Port of the MQTT broker.")] = 1883
+    broker_user: Annotated[str | None, Field(description="User name at the broker.")] = None
+    broker_password: Annotated[SecretStr | None, Field(description="Password at the broker.")] = None
+    broker_tls: Annotated[bool, Field(description="Speak TLS to the broker.")] = False
+    broker_ca_file: Annotated[
+        Path | None, Field(description="Certificate authority of the broker; unset: the system's.")
+    ] = None
+    broker_client_id: Annotated[
+        str | None, Field(min_length=1, description="Fixed MQTT client id; unset: lantern-<farm>.")
+    ] = None
+    session_expiry_s: Annotated[
+        int, Field(ge=86_400, description="How long the broker keeps messages for a collector that is away.")
+    ] = 30 * 86_400
+    inflight_count: Annotated[
+        int, Field(ge=2, le=65_535, description="The broker's max_inflight_messages; batches are half of it.")
+    ] = 200
+    listen_host: Annotated[str, Field(description="Address the dashboard listens on.")] = "127.0.0.1"
+    listen_port: Annotated[int, Field(ge=1, le=65535, description="Port the dashboard listens on.")] = 8151
+    pace: Annotated[
+        str | None,
+        Field(
+            description="Demo only: how farm time follows the wall, as JSON [[wall_ms, farm_ms, speed], ...]."
+        ),
+    ] = None

@@ -1,0 +1,182 @@
+"""What the store keeps and what it promises; `sqlite` keeps the promise.
+
+- `commit` is durable when it returns: only then may a message be acknowledged.
+- A (series, time) is stored once. The first value stays; a second, differing one goes to `conflict`.
+- `record` writes alerts, transitions, texts and the cursor they came from in one transaction.
+- Exactly one process opens the store for writing; readers never block it and are never blocked.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from shared.alerts import Alert, Transition
+from shared.readings import Reading, Reject
+from shared.requests import Request
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """What one draw from the broker brought, to be made durable at once."""
+
+    readings: Sequence[Reading] = ()
+    rejects: Sequence[Reject] = ()
+    requests: Sequence[Request] = ()
+    received_ms: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """What `commit` made of a batch: the new readings with their sequence; duplicates are not among them."""
+
+    readings: tuple[tuple[int, Reading], ...]
+    requests: tuple[tuple[int, Request], ...]
+    duplicate_count: int
+    conflict_count: int
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """One message for one channel of one contact; (key, event, contact, channel) makes it unique."""
+
+    key: str
+    event: str
+    contact: str
+    channel: str
+    body: str
+    long_body: str
+    due_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class WaitingText:
+    """A text in the outbox that is due."""
+
+    id: int
+    text: Text
+    attempts: int
+    created_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class Memory:
+    """The evaluator's memory as last written, and the cursors to go on from."""
+
+    cursor: int
+    request_cursor: int
+    at_ms: int
+    body: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """What one step of the watch changed: all of it is written, or nothing."""
+
+    memory: Memory
+    alerts: Sequence[Alert] = ()
+    transitions: Sequence[Transition] = ()
+    texts: Sequence[Text] = ()
+    health: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Bucket:
+    """All readings of one stretch of time, none of its extremes hidden. SI, times in ms."""
+
+    t_ms: int
+    count: int
+    sum: float
+    min: float
+    min_ms: int
+    max: float
+    max_ms: int
+    first: float
+    first_ms: int
+    last: float
+    last_ms: int
+
+    @property
+    def mean(self) -> float:
+        """Mean of the readings."""
+        return self.sum / self.count
+
+
+@dataclass(frozen=True, slots=True)
+class OutboxRow:
+    """A text as the Alerts page shows it."""
+
+    key: str
+    event: str
+    contact: str
+    channel: str
+    body: str
+    created_ms: int
+    state: str
+    sent_ms: int | None
+    attempts: int
+    error: str | None
+
+
+class Reader(Protocol):
+    """What pages and commands may ask; nothing here writes."""
+
+    def latest(self) -> dict[str, Reading]:
+        """The newest reading of each sensor by the time it was measured."""
+
+    def readings(self, sensor: str, from_ms: int, to_ms: int) -> list[tuple[int, float]]:
+        """Times and values of one sensor, from_ms <= t < to_ms, in order."""
+
+    def buckets(self, sensor: str, from_ms: int, to_ms: int, width_ms: int) -> list[Bucket]:
+        """The same, summed up in buckets of `width_ms` aligned to 1970; empty buckets are left out."""
+
+    def since(self, cursor: int) -> list[tuple[int, Reading]]:
+        """Readings that arrived after that sequence, in the order of arrival."""
+
+    def requests_since(self, cursor: int) -> list[tuple[int, Request]]:
+        """Requests that arrived after that sequence."""
+
+    def memory(self) -> Memory | None:
+        """The evaluator's memory, None before the first step."""
+
+    def alerts(self) -> list[Alert]:
+        """Every alert that was ever raised or is pending."""
+
+    def transitions(self, since_ms: int) -> list[Transition]:
+        """The history from that time on, oldest first."""
+
+    def outbox(self, limit: int) -> list[OutboxRow]:
+        """The newest texts, newest first."""
+
+    def rejects(self, limit: int) -> list[Reject]:
+        """The newest refused messages, newest first."""
+
+    def log_entries(self, since_ms: int) -> list[Request]:
+        """What the owner wrote in the log from that time on, oldest first."""
+
+    def health(self) -> dict[str, tuple[int, str]]:
+        """Name -> (when it was last seen, what was seen)."""
+
+    def close(self) -> None:
+        """Let the file go."""
+
+
+class Store(Reader, Protocol):
+    """What the collector, and nobody else, may write."""
+
+    def commit(self, batch: Batch) -> Stored:
+        """Make a batch durable. Raises StoreError when it cannot; then nothing of it is stored."""
+
+    def record(self, record: Record) -> None:
+        """Write what a step changed, with its cursors, in one transaction."""
+
+    def compact(self, up_to: int) -> int:
+        """Move inbox rows up to that sequence to their final place and bring rollups up to date."""
+
+    def due_texts(self, now_ms: int, limit: int) -> list[WaitingText]:
+        """Texts to be handed over now, newest first: after an outage the present comes before the past."""
+
+    def mark_sent(self, text_id: int, now_ms: int) -> None:
+        """The channel took it."""
+
+    def mark_failed(self, text_id: int, *, error: str, retry_ms: int | None, expired: bool) -> None:
+        """The channel did not take it: try again at `retry_ms`, or never (None)."""

@@ -1,0 +1,122 @@
+-- Version 1 of the store. Times are integer ms since 1970 UTC; values are SI.
+
+CREATE TABLE series (
+    id       INTEGER PRIMARY KEY,
+    sensor   TEXT NOT NULL,
+    quantity TEXT NOT NULL,
+    UNIQUE (sensor, quantity)
+) STRICT;
+
+-- Append-only, in the order of arrival: seq is the cursor of rules and forwarders. Rows leave it only by
+-- compaction. No index beside seq: a second tree would cost an SD card more than all the rest.
+CREATE TABLE inbox (
+    seq         INTEGER PRIMARY KEY AUTOINCREMENT,
+    series      INTEGER NOT NULL REFERENCES series (id),
+    t_ms        INTEGER NOT NULL,
+    value       REAL NOT NULL,
+    flags       INTEGER NOT NULL,
+    received_ms INTEGER NOT NULL
+) STRICT;
+
+CREATE TABLE reading (
+    series INTEGER NOT NULL REFERENCES series (id),
+    t_ms   INTEGER NOT NULL,
+    value  REAL NOT NULL,
+    flags  INTEGER NOT NULL,
+    PRIMARY KEY (series, t_ms)
+) STRICT, WITHOUT ROWID;
+
+-- Exact summaries: recomputed from what lies below whenever a late reading makes a bucket dirty.
+CREATE TABLE rollup (
+    width_ms INTEGER NOT NULL,
+    series   INTEGER NOT NULL REFERENCES series (id),
+    t_ms     INTEGER NOT NULL,
+    count    INTEGER NOT NULL,
+    sum      REAL NOT NULL,
+    min      REAL NOT NULL,
+    min_ms   INTEGER NOT NULL,
+    max      REAL NOT NULL,
+    max_ms   INTEGER NOT NULL,
+    first    REAL NOT NULL,
+    first_ms INTEGER NOT NULL,
+    last     REAL NOT NULL,
+    last_ms  INTEGER NOT NULL,
+    PRIMARY KEY (width_ms, series, t_ms)
+) STRICT, WITHOUT ROWID;
+
+-- A second value for a time already known: the first is kept, the second is remembered here.
+CREATE TABLE conflict (
+    received_ms INTEGER NOT NULL,
+    series      INTEGER NOT NULL REFERENCES series (id),
+    t_ms        INTEGER NOT NULL,
+    kept        REAL NOT NULL,
+    refused     REAL NOT NULL
+) STRICT;
+
+CREATE TABLE reject (
+    id          INTEGER PRIMARY KEY,
+    received_ms INTEGER NOT NULL,
+    topic       TEXT NOT NULL,
+    payload     BLOB NOT NULL,
+    reason      TEXT NOT NULL
+) STRICT;
+
+-- What people ask for (acknowledge, shelve, write in the log), in the order of arrival.
+CREATE TABLE request (
+    seq         INTEGER PRIMARY KEY AUTOINCREMENT,
+    id          TEXT NOT NULL UNIQUE,
+    received_ms INTEGER NOT NULL,
+    body        TEXT NOT NULL
+) STRICT;
+
+CREATE TABLE alert (
+    key  TEXT PRIMARY KEY,
+    body TEXT NOT NULL
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE transition (
+    id       INTEGER PRIMARY KEY,
+    key      TEXT NOT NULL,
+    episode  INTEGER NOT NULL,
+    at_ms    INTEGER NOT NULL,
+    cause    TEXT NOT NULL,
+    state    TEXT NOT NULL,
+    priority TEXT NOT NULL,
+    sentence TEXT NOT NULL,
+    by       TEXT
+) STRICT;
+CREATE INDEX transition_by_time ON transition (at_ms);
+
+-- Texts to be handed over. A row is written with the transition that asks for it, marked after it was sent.
+CREATE TABLE outbox (
+    id         INTEGER PRIMARY KEY,
+    key        TEXT NOT NULL,
+    event      TEXT NOT NULL,
+    contact    TEXT NOT NULL,
+    channel    TEXT NOT NULL,
+    body       TEXT NOT NULL,
+    long_body  TEXT NOT NULL,
+    created_ms INTEGER NOT NULL,
+    due_ms     INTEGER NOT NULL,
+    attempts   INTEGER NOT NULL DEFAULT 0,
+    state      TEXT NOT NULL DEFAULT 'waiting' CHECK (state IN ('waiting', 'sent', 'expired', 'refused')),
+    sent_ms    INTEGER,
+    error      TEXT,
+    UNIQUE (key, event, contact, channel)
+) STRICT;
+CREATE INDEX outbox_waiting ON outbox (due_ms) WHERE state = 'waiting';
+
+-- The evaluator's memory and the cursors it was computed from; one row.
+CREATE TABLE watch (
+    one            INTEGER PRIMARY KEY CHECK (one = 1),
+    cursor         INTEGER NOT NULL,
+    request_cursor INTEGER NOT NULL,
+    at_ms          INTEGER NOT NULL,
+    body           BLOB NOT NULL
+) STRICT;
+
+CREATE TABLE health (
+    name  TEXT PRIMARY KEY,
+    at_ms INTEGER NOT NULL,
+    value TEXT NOT NULL
+) STRICT, WITHOUT ROWID;

@@ -1,0 +1,221 @@
+"""The store in one SQLite file: this is the only connection that writes and checkpoints.
+
+WAL with synchronous=FULL, because a message is acknowledged on commit and a power cut may follow.
+One writer also keeps clear of the WAL-reset bug of SQLite 3.7.0 to 3.51.2, which needs two connections
+that write or checkpoint at the same instant (sqlite.org/wal.html).
+"""
+
+import sqlite3
+import threading
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+
+from pydantic import TypeAdapter
+
+from shared.alerts import Alert
+from shared.readings import Quantity, Reading
+from shared.requests import Request, encode_request
+from shared.store import Batch, Record, Store, Stored, Text, WaitingText
+from shared.store.migrations import migrate
+from shared.store.rollups import compact
+from shared.store.sqlite_reader import SqliteReader
+from shared.errors import StoreError
+
+ALERT = TypeAdapter(Alert)
+
+
+class SqliteStore(SqliteReader, Store):
+    """The collector's own connection; its methods may be called from several threads.
+
+    Args:
+        path: The file; made, and brought to this version, where needed.
+        quantities: What each sensor of the farm measures.
+
+    Raises:
+        StoreError: the file cannot be opened for writing, or is not ours.
+        NewerStoreError: a newer Lantern wrote it.
+    """
+
+    def __init__(self, path: Path, quantities: Mapping[str, Quantity]) -> None:
+        try:
+            connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False, timeout=5.0)
+            connection.execute("PRAGMA journal_mode = WAL")
+            connection.execute("PRAGMA synchronous = FULL")
+            connection.execute("PRAGMA foreign_keys = ON")
+            # Checkpoints happen in compaction, when it suits us, not inside a commit someone waits for.
+            connection.execute("PRAGMA wal_autocheckpoint = 4000")
+            migrate(connection, path)
+        except sqlite3.Error as error:
+            raise StoreError(f"cannot open {path} for writing: {error}") from error
+        super().__init__(connection, quantities)
+        self._lock = threading.RLock()
+        with self._transaction():
+            connection.executemany(
+                "INSERT OR IGNORE INTO series (sensor, quantity) VALUES (?, ?)", quantities.items()
+            )
+        self._know_series()
+        self._last_ms: dict[int, int] = {}
+        for table in ("reading", "inbox"):
+            for series, last_ms in connection.execute(
+                f"SELECT series, max(t_ms) FROM {table} GROUP BY series"
+            ):  # noqa: S608
+                self._last_ms[series] = max(last_ms, self._last_ms.get(series, last_ms))
+        self._waiting: dict[tuple[int, int], float] = {
+            (series, t_ms): value
+            for series, t_ms, value in connection.execute("SELECT series, t_ms, value FROM inbox")
+        }
+
+    @contextmanager
+    def _transaction(self) -> Iterator[sqlite3.Connection]:
+        with self._lock:
+            try:
+                self._connection.execute("BEGIN IMMEDIATE")
+                yield self._connection
+                self._connection.execute("COMMIT")
+            except sqlite3.Error as error:
+                if self._connection.in_transaction:
+                    self._connection.execute("ROLLBACK")
+                raise StoreError(f"cannot write to the store: {error}") from error
+            except BaseException:
+                if self._connection.in_transaction:
+                    self._connection.execute("ROLLBACK")
+                raise
+
+    def _known_value(self, series: int, t_ms: int) -> float | None:
+        """The value stored for that time, None when there is none yet."""
+        # Nearly every reading is newer than all before it, and then nothing need be looked up.
+        if t_ms > self._last_ms.get(series, -1):
+            return None
+        waiting = self._waiting.get((series, t_ms))
+        if waiting is not None:
+            return waiting
+        row = self._connection.execute(
+            "SELECT value FROM reading WHERE series = ? AND t_ms = ?", (series, t_ms)
+        ).fetchone()
+        return None if row is None else float(row[0])
+
+    def commit(self, batch: Batch) -> Stored:
+        """Make a batch durable (see Store)."""
+        fresh: list[Reading] = []
+        rows: list[tuple[int, int, float, int, int]] = []
+        conflicts: list[tuple[int, int, int, float, float]] = []
+        seen: dict[tuple[int, int], float] = {}
+        duplicates = 0
+        with self._transaction() as connection:
+            for reading in batch.readings:
+                series = self._series[reading.sensor]
+                key = (series, reading.measured_ms)
+                known = seen.get(key)
+                if known is None:
+                    known = self._known_value(*key)
+                if known is None:
+                    seen[key] = reading.value
+                    fresh.append(reading)
+                    rows.append((*key, reading.value, int(reading.quality), reading.received_ms))
+                elif known == reading.value:
+                    duplicates += 1
+                else:
+                    conflicts.append((reading.received_ms, *key, known, reading.value))
+            connection.executemany(
+                "INSERT INTO inbox (series, t_ms, value, flags, received_ms) VALUES (?, ?, ?, ?, ?)", rows
+            )
+            # AUTOINCREMENT under one writer: the rows of one transaction are numbered without a gap.
+            last_seq = connection.execute(
+                "SELECT coalesce(max(seq), 0) FROM sqlite_sequence WHERE name = 'inbox'"
+            ).fetchone()[0]
+            connection.executemany("INSERT INTO conflict VALUES (?, ?, ?, ?, ?)", conflicts)
+            connection.executemany(
+                "INSERT INTO reject (received_ms, topic, payload, reason) VALUES (?, ?, ?, ?)",
+                [(r.received_ms, r.topic, r.payload, r.reason) for r in batch.rejects],
+            )
+            requests: list[tuple[int, Request]] = []
+            for request in batch.requests:
+                cursor = connection.execute(
+                    "INSERT OR IGNORE INTO request (id, received_ms, body) VALUES (?, ?, ?)",
+                    (request.id, batch.received_ms, encode_request(request)),
+                )
+                if cursor.rowcount:
+                    requests.append((cursor.lastrowid or 0, request))
+        self._waiting.update(seen)
+        for series, t_ms in seen:
+            if t_ms > self._last_ms.get(series, -1):
+                self._last_ms[series] = t_ms
+        first_seq = last_seq - len(rows) + 1
+        return Stored(tuple(enumerate(fresh, first_seq)), tuple(requests), duplicates, len(conflicts))
+
+    def record(self, record: Record) -> None:
+        """Write what a step changed (see Store)."""
+        memory = record.memory
+        with self._transaction() as connection:
+            connection.executemany(
+                "INSERT OR REPLACE INTO alert (key, body) VALUES (?, ?)",
+                [(alert.key, ALERT.dump_json(alert).decode()) for alert in record.alerts],
+            )
+            connection.executemany(
+                "INSERT INTO transition (key, episode, at_ms, cause, state, priority, sentence, by)"
+                " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                [
+                    (t.key, t.episode, t.at_ms, t.cause, t.state, t.priority, t.sentence, t.by)
+                    for t in record.transitions
+                ],
+            )
+            connection.executemany(
+                "INSERT OR IGNORE INTO outbox (key, event, contact, channel, body, long_body, created_ms, due_ms)"
+                " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                [
+                    (t.key, t.event, t.contact, t.channel, t.body, t.long_body, memory.at_ms, t.due_ms)
+                    for t in record.texts
+                ],
+            )
+            connection.execute(
+                "INSERT OR REPLACE INTO watch VALUES (1, ?, ?, ?, ?)",
+                (memory.cursor, memory.request_cursor, memory.at_ms, memory.body),
+            )
+            connection.executemany(
+                "INSERT OR REPLACE INTO health VALUES (?, ?, ?)",
+                [(name, memory.at_ms, value) for name, value in record.health.items()],
+            )
+
+    def compact(self, up_to: int) -> int:
+        """Move inbox rows to their final place (see Store)."""
+        with self._transaction() as connection:
+            moved = compact(connection, up_to)
+        for key in moved:
+            self._waiting.pop(key, None)
+        with self._lock:
+            self._connection.execute("PRAGMA wal_checkpoint(PASSIVE)")
+        return len(moved)
+
+    def due_texts(self, now_ms: int, limit: int) -> list[WaitingText]:
+        """Texts to be handed over now (see Store)."""
+        with self._lock:
+            rows = self._connection.execute(
+                "SELECT id, key, event, contact, channel, body, long_body, due_ms, attempts, created_ms"
+                " FROM outbox WHERE state = 'waiting' AND due_ms <= ? ORDER BY id DESC LIMIT ?",
+                (now_ms, limit),
+            ).fetchall()
+        return [WaitingText(row[0], Text(*row[1:8]), row[8], row[9]) for row in rows]
+
+    def mark_sent(self, text_id: int, now_ms: int) -> None:
+        """The channel took it (see Store)."""
+        with self._transaction() as connection:
+            connection.execute(
+                "UPDATE outbox SET state = 'sent', sent_ms = ?, attempts = attempts + 1, error = NULL WHERE id = ?",
+                (now_ms, text_id),
+            )
+
+    def mark_failed(self, text_id: int, *, error: str, retry_ms: int | None, expired: bool) -> None:
+        """The channel did not take it (see Store)."""
+        state = "expired" if expired else "refused" if retry_ms is None else "waiting"
+        with self._transaction() as connection:
+            connection.execute(
+                "UPDATE outbox SET state = ?, attempts = attempts + 1, error = ?, due_ms = coalesce(?, due_ms)"
+                " WHERE id = ?",
+                (state, error, retry_ms, text_id),
+            )
+
+    def close(self) -> None:
+        """Let the file go."""
+        with self._lock:
+            self._connection.close()
