@@ -4,6 +4,7 @@ Everything else is handed a `Clock` or a `now_ms`: milliseconds since 1970 UTC, 
 storage, rules and the wire.
 """
 
+import json
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -40,6 +41,19 @@ class Pace:
     """
 
     stretches: tuple[Stretch, ...]
+
+    @classmethod
+    def from_json(cls, text: str) -> "Pace":
+        """The pace that `to_json` wrote.
+
+        Raises:
+            ValueError: it is something else.
+        """
+        return cls(tuple(Stretch(int(wall), int(farm), float(speed)) for wall, farm, speed in json.loads(text)))
+
+    def to_json(self) -> str:
+        """The pace as another process can be told of it."""
+        return json.dumps([[s.wall_ms, s.farm_ms, s.speed] for s in self.stretches])
 
     def farm_ms(self, wall_ms: int) -> int:
         """Farm time at that wall time."""

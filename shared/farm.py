@@ -25,7 +25,7 @@ from shared.physics.tanks import (
     capacity_m3,
 )
 from shared.readings import PLAUSIBLE, Plausible, Quantity
-from shared.tuning import OwnRules, Rules
+from shared.tuning import OwnRules, Rules, effective
 from shared.units import UNITS, Dimension, to_si
 
 PUMP = "pump"
@@ -224,7 +224,7 @@ class Contact(Section):
 
     id: Id
     name: str
-    channels: tuple[Channel, ...] = Field(min_length=1)
+    channels: tuple[Channel, ...] = Field(alias="channel", min_length=1)
 
 
 class ReverseOsmosis(Section):
@@ -295,13 +295,18 @@ class Farm(Section):
     def sensor_by_id(self) -> dict[str, Sensor]:
         return {sensor.id: sensor for sensor in self.sensors}
 
+    @cached_property
+    def _sensors_by_quantity(self) -> dict[Quantity, tuple[Sensor, ...]]:
+        return {q: tuple(s for s in self.sensors if s.quantity is q) for q in Quantity}
+
     def topic_of(self, sensor: Sensor) -> str:
         """The MQTT topic on which that sensor speaks."""
         return sensor.topic if sensor.topic is not None else f"lantern/{self.id}/{sensor.id}"
 
     def sensors_of(self, quantity: Quantity, *, tank: str | None = None) -> tuple[Sensor, ...]:
         """The sensors of that quantity, in the file's order; of one tank if named."""
-        return tuple(s for s in self.sensors if s.quantity is quantity and (tank is None or s.tank == tank))
+        found = self._sensors_by_quantity.get(quantity, ())
+        return found if tank is None else tuple(s for s in found if s.tank == tank)
 
     @model_validator(mode="after")
     def _everything_exists(self) -> Self:
@@ -331,6 +336,9 @@ class Farm(Section):
                 line = self.line_by_id[sensor.line]
                 if sensor.at_m > line.length_m:
                     raise ValueError(f"sensor {sensor.id}: at is beyond the end of {line.id}; measure again")
+        for item in (*self.sensors, *self.tanks):
+            for name in item.rules.model_fields_set:
+                effective(self.rules, item.rules, name)
         for place, tank_id in self._machine_tanks():
             if tank_id not in self.tank_by_id:
                 raise _missing(place, tank_id, self.tank_by_id)

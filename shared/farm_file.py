@@ -50,6 +50,8 @@ def _mistake(detail: ErrorDetails, tree: dict[str, Any]) -> Mistake:
         fix = "is required; add it"
     elif isinstance(value, dict):  # a whole table is no value anybody wants to read back
         value = value.get("id", "")
+    else:
+        path[-1], value = _in_the_file(path, tree, value)
     return Mistake(_name(path, tree), value, fix)
 
 
@@ -63,6 +65,15 @@ def _unknown_key(key: str, model: type[BaseModel] | None) -> str:
     return (
         f"unknown key; did you mean {close[0]}?" if close else f"unknown key; known here: {', '.join(known)}"
     )
+
+
+def _in_the_file(path: list[int | str], tree: dict[str, Any], value: object) -> tuple[int | str, object]:
+    """The key and value that the owner wrote where the model saw them in SI."""
+    table: Any = tree
+    for step in path[:-1]:
+        table = table[step]
+    written = [key for key in spelled(str(path[-1])) if isinstance(table, dict) and key in table]
+    return (written[0], table[written[0]]) if written else (path[-1], value)
 
 
 def _as_written(field: str) -> str:

@@ -107,3 +107,14 @@ class OwnRules(Section):
     tank_nearly_full: TankNearlyFull | None = None
     sap_held_too_long: SapHeldTooLong | None = None
     sensor_silent: SensorSilent | None = None
+
+
+def effective(rules: Rules, own: OwnRules | None, name: str) -> RuleTuning:
+    """How that rule is tuned here: what the sensor or tank says itself, and the farm's for the rest."""
+    section: RuleTuning = getattr(rules, name)
+    mine: RuleTuning | None = None if own is None else getattr(own, name)
+    if mine is None:
+        return section
+    said = {field: getattr(mine, field) for field in mine.model_fields_set}
+    # Validated again: the mixture of two valid sections need not be valid.
+    return type(section).model_validate(section.model_dump() | said)

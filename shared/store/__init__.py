@@ -12,7 +12,7 @@ from typing import Protocol
 
 from shared.alerts import Alert, Transition
 from shared.readings import Reading, Reject
-from shared.requests import Request
+from shared.requests import Request, WriteLog
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +23,10 @@ class Batch:
     rejects: Sequence[Reject] = ()
     requests: Sequence[Request] = ()
     received_ms: int = 0
+    arrivals: Mapping[int, tuple[int, int]] = field(default_factory=dict)
+    """By MQTT packet id: checksum and first arrival of each message, to know it again if it is redelivered."""
+    alive_ms: int = 0
+    """Until when nothing is known to wait in the broker; kept as the health of `alive`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +69,10 @@ class Memory:
     cursor: int
     request_cursor: int
     at_ms: int
-    body: bytes
+    picture: bytes
+    """All estimates; pages read it too."""
+    alerting: bytes
+    """Alerts, what was told of them, and when rules were last judged."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,7 +157,7 @@ class Reader(Protocol):
     def rejects(self, limit: int) -> list[Reject]:
         """The newest refused messages, newest first."""
 
-    def log_entries(self, since_ms: int) -> list[Request]:
+    def log_entries(self, since_ms: int) -> list[WriteLog]:
         """What the owner wrote in the log from that time on, oldest first."""
 
     def health(self) -> dict[str, tuple[int, str]]:
@@ -165,6 +172,9 @@ class Store(Reader, Protocol):
 
     def commit(self, batch: Batch) -> Stored:
         """Make a batch durable. Raises StoreError when it cannot; then nothing of it is stored."""
+
+    def arrivals(self) -> dict[int, tuple[int, int]]:
+        """By MQTT packet id: checksum and first arrival of the messages committed before."""
 
     def record(self, record: Record) -> None:
         """Write what a step changed, with its cursors, in one transaction."""

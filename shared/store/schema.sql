@@ -66,7 +66,15 @@ CREATE TABLE request (
     seq         INTEGER PRIMARY KEY AUTOINCREMENT,
     id          TEXT NOT NULL UNIQUE,
     received_ms INTEGER NOT NULL,
-    body        TEXT NOT NULL
+    body        BLOB NOT NULL
+) STRICT;
+
+-- The messages last committed, by MQTT packet id: a redelivered one keeps its first time of arrival, so that a
+-- value stamped on arrival is still stored once.
+CREATE TABLE arrival (
+    mid         INTEGER PRIMARY KEY,
+    checksum    INTEGER NOT NULL,
+    received_ms INTEGER NOT NULL
 ) STRICT;
 
 CREATE TABLE alert (
@@ -112,7 +120,8 @@ CREATE TABLE watch (
     cursor         INTEGER NOT NULL,
     request_cursor INTEGER NOT NULL,
     at_ms          INTEGER NOT NULL,
-    body           BLOB NOT NULL
+    picture        BLOB NOT NULL,
+    alerting       BLOB NOT NULL
 ) STRICT;
 
 CREATE TABLE health (

@@ -15,7 +15,7 @@ from pydantic import TypeAdapter
 
 from shared.alerts import Alert
 from shared.readings import Quantity, Reading
-from shared.requests import Request, encode_request
+from shared.requests import Request, encode
 from shared.store import Batch, Record, Store, Stored, Text, WaitingText
 from shared.store.migrations import migrate
 from shared.store.rollups import compact
@@ -129,11 +129,17 @@ class SqliteStore(SqliteReader, Store):
                 "INSERT INTO reject (received_ms, topic, payload, reason) VALUES (?, ?, ?, ?)",
                 [(r.received_ms, r.topic, r.payload, r.reason) for r in batch.rejects],
             )
+            connection.executemany(
+                "INSERT OR REPLACE INTO arrival (mid, checksum, received_ms) VALUES (?, ?, ?)",
+                [(mid, *arrival) for mid, arrival in batch.arrivals.items()],
+            )
+            if batch.alive_ms:
+                connection.execute("INSERT OR REPLACE INTO health VALUES ('alive', ?, '')", (batch.alive_ms,))
             requests: list[tuple[int, Request]] = []
             for request in batch.requests:
                 cursor = connection.execute(
                     "INSERT OR IGNORE INTO request (id, received_ms, body) VALUES (?, ?, ?)",
-                    (request.id, batch.received_ms, encode_request(request)),
+                    (request.id, batch.received_ms, encode(request)),
                 )
                 if cursor.rowcount:
                     requests.append((cursor.lastrowid or 0, request))
@@ -143,6 +149,10 @@ class SqliteStore(SqliteReader, Store):
                 self._last_ms[series] = t_ms
         first_seq = last_seq - len(rows) + 1
         return Stored(tuple(enumerate(fresh, first_seq)), tuple(requests), duplicates, len(conflicts))
+
+    def arrivals(self) -> dict[int, tuple[int, int]]:
+        """What was known of the messages committed before (see Store)."""
+        return {mid: (checksum, ms) for mid, checksum, ms in self._all("SELECT mid, checksum, received_ms FROM arrival")}
 
     def record(self, record: Record) -> None:
         """Write what a step changed (see Store)."""
@@ -169,8 +179,8 @@ class SqliteStore(SqliteReader, Store):
                 ],
             )
             connection.execute(
-                "INSERT OR REPLACE INTO watch VALUES (1, ?, ?, ?, ?)",
-                (memory.cursor, memory.request_cursor, memory.at_ms, memory.body),
+                "INSERT OR REPLACE INTO watch VALUES (1, ?, ?, ?, ?, ?)",
+                (memory.cursor, memory.request_cursor, memory.at_ms, memory.picture, memory.alerting),
             )
             connection.executemany(
                 "INSERT OR REPLACE INTO health VALUES (?, ?, ?)",

@@ -15,7 +15,7 @@ from pydantic import TypeAdapter
 from shared.alerts import Alert, Cause, AlertState, Priority, Transition
 from shared.errors import StoreError
 from shared.readings import Quality, Quantity, Reading, Reject
-from shared.requests import Request, RequestKind, decode_request
+from shared.requests import Request, WriteLog, decode
 from shared.store import Bucket, Memory, OutboxRow, Reader
 from shared.store.rollups import COLUMNS, WIDTHS_MS, single, widen
 
@@ -158,17 +158,17 @@ class SqliteReader(Reader):
     def requests_since(self, cursor: int) -> list[tuple[int, Request]]:
         """Requests that arrived after that sequence (see Reader)."""
         rows = self._all("SELECT seq, body FROM request WHERE seq > ? ORDER BY seq", cursor)
-        return [(seq, decode_request(body)) for seq, body in rows]
+        return [(seq, decode(body)) for seq, body in rows]
 
-    def log_entries(self, since_ms: int) -> list[Request]:
+    def log_entries(self, since_ms: int) -> list[WriteLog]:
         """What the owner wrote in the log (see Reader)."""
         rows = self._all("SELECT body FROM request WHERE received_ms >= ? ORDER BY seq", since_ms)
-        requests = [decode_request(body) for (body,) in rows]
-        return [request for request in requests if request.kind is RequestKind.LOG]
+        requests = [decode(body) for (body,) in rows]
+        return [request for request in requests if isinstance(request, WriteLog)]
 
     def memory(self) -> Memory | None:
         """The evaluator's memory (see Reader)."""
-        rows = self._all("SELECT cursor, request_cursor, at_ms, body FROM watch")
+        rows = self._all("SELECT cursor, request_cursor, at_ms, picture, alerting FROM watch")
         return Memory(*rows[0]) if rows else None
 
     def alerts(self) -> list[Alert]:

@@ -1,0 +1,239 @@
+"""The collector: its `_turn` reads like the data-flow diagram.
+
+    broker -> take -> decode -> commit -> acknowledge -> fold -> record (alerts, texts, cursor) -> sender
+
+What is true if the process dies after each step of a turn:
+
+1. taken: nothing is stored, nothing acknowledged; the broker sends it again.
+2. committed: stored once; it comes again and is known as a duplicate.
+3. acknowledged: the broker lets go of it; it is in the inbox, beyond the cursor, and is folded at the next start.
+4. recorded: alerts, texts and cursor are written together; texts are sent, now or after the next start.
+5. sent: a text that was taken but not yet marked is sent twice.
+"""
+
+import json
+import logging
+import os
+import threading
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from collector.alerting.delivery import Sender, open_channels
+from collector.arrivals import Received
+from collector.intake import Intake, Memory, take_in
+from collector.subscriber import Subscriber
+from collector.topics import Router, router_of
+from collector.watch import (
+    Changes,
+    Plan,
+    Watch,
+    memory_of,
+    new_watch,
+    on_clock,
+    on_reading,
+    on_request,
+    on_start,
+    plan_for,
+    restore_watch,
+)
+from shared.clock import Clock
+from shared.errors import StoreError
+from shared.farm import Farm
+from shared.settings import Settings
+from shared.store import Batch, Record, Store, Stored
+from shared.store.sqlite import SqliteStore
+
+LOG = logging.getLogger(__name__)
+
+TAKE_WAIT_S = 0.2
+CLOCK_EVERY_S = 1.0
+RECORD_EVERY_S = 60.0
+"""How much is folded again at the next start, at the most."""
+COMPACT_EVERY_S = 300.0
+COMPACT_COUNT = 20_000
+RETRY_S = (1.0, 2.0, 5.0, 10.0, 30.0)
+"""Waits before a commit is tried again: the batch stays in memory, and unacknowledged at the broker."""
+
+
+@dataclass(slots=True)
+class Daemon:
+    """One collector at work. `run` returns when `stopping` is set."""
+
+    settings: Settings
+    plan: Plan
+    router: Router
+    store: Store
+    subscriber: Subscriber
+    sender: Sender
+    clock: Clock
+    monotonic: Callable[[], float]
+    stopping: threading.Event = field(default_factory=threading.Event)
+    _watch: Watch = field(init=False)
+    _changes: Changes = field(default_factory=Changes)
+    _last_good: Memory = field(default_factory=Memory)
+    _cursor: int = 0
+    _request_cursor: int = 0
+    _recorded_cursor: int = 0
+    _canary_ms: int = 0
+    _next_clock_s: float = 0.0
+    _next_record_s: float = 0.0
+    _next_compact_s: float = 0.0
+    _uncompacted_count: int = 0
+    _statuses: dict[str, str] = field(default_factory=dict)
+
+    def run(self) -> None:
+        """Watch until told to stop; then write down what is known."""
+        self._resume()
+        self.sender.start()
+        self.subscriber.start()
+        try:
+            while not self.stopping.is_set():
+                self._turn()
+        finally:
+            self.subscriber.stop()
+            self.sender.stop()
+            self._record()
+            self.store.close()
+
+    def _resume(self) -> None:
+        """Take up the memory, and fold what was stored after it."""
+        stored = self.store.memory()
+        self._watch = new_watch(self.plan)
+        if stored is not None:
+            self._watch = restore_watch(stored, self.plan, self._changes)
+            self._cursor, self._request_cursor = stored.cursor, stored.request_cursor
+        self._fold(tuple(self.store.since(self._cursor)), tuple(self.store.requests_since(self._request_cursor)))
+        on_start(self._watch, self.clock())
+
+    def _turn(self) -> None:
+        limit = max(1, self.settings.inflight_count // 2)
+        items = self.subscriber.take(limit, TAKE_WAIT_S)
+        if items:
+            stored = self._commit(items)
+            if stored is None:
+                return
+            self.subscriber.acknowledge(items)
+            self._fold(stored.readings, stored.requests)
+            self._uncompacted_count += len(stored.readings)
+        now_s = self.monotonic()
+        # Texts are decided when the backlog is worked off, so that only what is true now is told.
+        is_drained = len(items) < limit
+        if now_s >= self._next_clock_s and is_drained:
+            self._next_clock_s = now_s + CLOCK_EVERY_S
+            on_clock(self._watch, self.plan, self.clock(), self._changes)
+        if (is_drained and self._changes.is_urgent) or now_s >= self._next_record_s:
+            self._next_record_s = now_s + RECORD_EVERY_S
+            self._record()
+        if now_s >= self._next_compact_s or self._uncompacted_count >= COMPACT_COUNT:
+            self._next_compact_s = now_s + COMPACT_EVERY_S
+            self._uncompacted_count = 0
+            self._record()
+            self._try(lambda: self.store.compact(self._recorded_cursor), "compact")
+
+    def _decode(self, item: Received) -> Intake:
+        return take_in(
+            self.router,
+            self._last_good,
+            item.topic,
+            item.payload,
+            item.received_ms,
+            retain=item.retain,
+            waiting_since_ms=item.waiting_since_ms,
+        )
+
+    def _commit(self, items: Sequence[Received]) -> Stored | None:
+        """Make a draw durable, trying until it is; None when told to stop before."""
+        taken = [self._decode(item) for item in items]
+        batch = Batch(
+            readings=[reading for intake in taken for reading in intake.readings],
+            rejects=[reject for intake in taken for reject in intake.rejects],
+            requests=[request for intake in taken for request in intake.requests],
+            received_ms=self.clock(),
+            arrivals={item.mid: item.arrival for item in items if item.qos},
+            alive_ms=items[-1].alive_ms,
+        )
+        attempt = 0
+        while True:
+            try:
+                stored = self.store.commit(batch)
+                break
+            except StoreError as error:
+                wait_s = RETRY_S[min(attempt, len(RETRY_S) - 1)]
+                LOG.error("not stored, nothing acknowledged, trying again in %.0f s: %s", wait_s, error)  # noqa: TRY400
+                attempt += 1
+                if self.stopping.wait(wait_s):
+                    return None
+        for intake in taken:
+            if intake.canaries:
+                self._canary_ms = self.clock()
+            self._statuses.update({s.device: "online" if s.online else "offline" for s in intake.statuses})
+        return stored
+
+    def _fold(self, readings: Sequence[tuple], requests: Sequence[tuple]) -> None:  # type: ignore[type-arg]
+        for sequence, reading in readings:
+            on_reading(self._watch, self.plan, reading, self._changes)
+            self._cursor = sequence
+        for sequence, request in requests:
+            on_request(self._watch, self.plan, request, self._changes)
+            self._request_cursor = sequence
+
+    def _record(self) -> None:
+        now_ms = self.clock()
+        changes = self._changes
+        record = Record(
+            memory_of(self._watch, self._cursor, self._request_cursor, now_ms),
+            alerts=tuple(changes.alerts.values()),
+            transitions=changes.transitions,
+            texts=changes.texts,
+            health=self._health(),
+        )
+        if self._try(lambda: self.store.record(record), "record"):
+            self._recorded_cursor = self._cursor
+            self._changes = Changes()
+            if record.texts:
+                self.sender.wake()
+
+    def _health(self) -> dict[str, str]:
+        state = self.subscriber.state
+        return {
+            "broker": f"{state.link}{': ' if state.reason else ''}{state.reason}",
+            "protocol": self.subscriber.protocol,
+            "canary": str(self._canary_ms),
+            "refused topics": json.dumps(self.subscriber.refused_filters),
+            "filters": json.dumps(self.router.filters),
+            "devices": json.dumps(self._statuses),
+        }
+
+    def _try(self, write: Callable[[], object], what: str) -> bool:
+        """A write that may wait for the next turn: what it would have written is kept."""
+        try:
+            write()
+        except StoreError:
+            LOG.exception("could not %s; it stays for the next turn", what)
+            return False
+        return True
+
+
+def open_daemon(settings: Settings, farm: Farm, clock: Clock, monotonic: Callable[[], float]) -> Daemon:
+    """A collector for that farm, ready to `run`.
+
+    Raises:
+        StoreError: the store cannot be written.
+        SettingsError: a contact's channel cannot be used.
+    """
+    channels = open_channels(farm, os.environ)
+    router = router_of(farm)
+    store = SqliteStore(settings.store_file, {sensor.id: sensor.quantity for sensor in farm.sensors})
+    health = store.health()
+    before = set(json.loads(health["filters"][1])) if "filters" in health else set()
+    subscriber = Subscriber(
+        settings,
+        farm.id,
+        router.filters,
+        clock,
+        monotonic,
+        unwanted=sorted(before - set(router.filters)),
+        last_alive_ms=health["alive"][0] if "alive" in health else None,
+        arrivals=store.arrivals(),
+    )
+    return Daemon(settings, plan_for(farm), router, store, subscriber, Sender(store, channels, clock), clock, monotonic)

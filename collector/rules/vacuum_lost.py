@@ -1,0 +1,109 @@
+"""A line, or the pump itself, has lost vacuum against its own usual.
+
+The usual is each sensor's own, as a share of what the air allows, so neither a long line nor a falling
+barometer is a leak. A frozen line is no leak either. What the pump lost explains what its lines lost: they
+are left as they were, and the pump speaks.
+"""
+
+from collections.abc import Iterator
+
+from collector.rules.rule import Rule, Subject
+from shared.alerts import Finding, Hold, Priority, Verdict
+from shared.estimates.leaks import Suspect, first_to_walk
+from shared.estimates.picture import Picture, suspects, vacuum_view
+from shared.estimates.vacuum import VacuumDrop
+from shared.farm import PUMP, Farm, Sensor
+from shared.readings import Quantity
+from shared.tuning import VacuumLost, effective
+from shared.words import capitalised, clock_time, gallons, inches_of_mercury
+
+ID = "vacuum_lost"
+
+
+def subjects(farm: Farm) -> tuple[Subject, ...]:
+    """The pump and every line that has a vacuum sensor."""
+    lines = dict.fromkeys(sensor.line for sensor, tuning in _watched(farm) if tuning.enabled)
+    return tuple(Subject(line, tuple(s.id for s in _on(farm, line))) for line in lines if line is not None)
+
+
+def judge(farm: Farm, picture: Picture, line: str, now_ms: int) -> Finding:
+    """What is found about one line, by its sensor that lost most."""
+    drops = {s.id: vacuum_view(picture, s.id, now_ms) for s in _on(farm, line)}
+    known = [(d, _tuning(farm, s)) for s in _on(farm, line) if isinstance(d := drops[s.id], VacuumDrop)]
+    name = capitalised(line)
+    if not known:
+        tuning = _tuning(farm, _on(farm, line)[0])
+        reason = next(iter(drops.values()))
+        return _finding(line, Verdict.UNKNOWN, tuning, now_ms, f"{name}: vacuum is not known ({reason.reason}).")  # type: ignore[union-attr]
+    drop, tuning = max(known, key=lambda pair: pair[0].drop_pa)
+    lost, now = inches_of_mercury(drop.drop_pa), inches_of_mercury(drop.now_pa)
+    if drop.frozen:
+        return _finding(line, Verdict.NORMAL, tuning, now_ms, f"{name} is frozen; nothing flows.")
+    if drop.drop_pa <= tuning.clear_drop_pa:
+        usual = inches_of_mercury(drop.usual_pa)
+        return _finding(line, Verdict.NORMAL, tuning, now_ms, f"{name} holds {now}, its usual is {usual}.")
+    since = "" if drop.since_ms is None else f" since {clock_time(drop.since_ms, farm.zone, now_ms)}"
+    sentence = f"{name} is {lost} below its usual{since}."
+    if drop.drop_pa < tuning.trip_drop_pa:
+        return _finding(line, Verdict.BETWEEN, tuning, now_ms, sentence)
+    if line == PUMP:
+        if not drop.pump_running:
+            sentence = f"The pump has stopped{since}: {now}."
+        return _finding(
+            line, Verdict.ACTIVE, tuning, now_ms, sentence, "Look at pump, releaser and moisture trap first; lock out power before you touch them."
+        )
+    if _pump_lost(farm, picture, now_ms) or not drop.pump_running:
+        return _finding(line, Verdict.BETWEEN, tuning, now_ms, sentence)
+    return _finding(line, Verdict.ACTIVE, tuning, now_ms, sentence, _where(farm, picture, line, now_ms))
+
+
+def _finding(
+    line: str, verdict: Verdict, tuning: VacuumLost, now_ms: int, sentence: str, advice: str = ""
+) -> Finding:
+    hold = Hold(tuning.raise_hold_s, tuning.clear_hold_s)
+    return Finding(ID, line, verdict, Priority.WAKE, now_ms, hold, sentence, advice)
+
+
+def _watched(farm: Farm) -> Iterator[tuple[Sensor, VacuumLost]]:
+    return ((sensor, _tuning(farm, sensor)) for sensor in farm.sensors_of(Quantity.VACUUM))
+
+
+def _on(farm: Farm, line: str | None) -> tuple[Sensor, ...]:
+    return tuple(sensor for sensor, tuning in _watched(farm) if sensor.line == line and tuning.enabled)
+
+
+def _tuning(farm: Farm, sensor: Sensor) -> VacuumLost:
+    tuning = effective(farm.rules, sensor.rules, ID)
+    assert isinstance(tuning, VacuumLost)
+    return tuning
+
+
+def _pump_lost(farm: Farm, picture: Picture, now_ms: int) -> bool:
+    for sensor in _on(farm, PUMP):
+        drop = vacuum_view(picture, sensor.id, now_ms)
+        if isinstance(drop, VacuumDrop) and drop.drop_pa >= _tuning(farm, sensor).trip_drop_pa:
+            return True
+    return False
+
+
+def _where(farm: Farm, picture: Picture, line: str, now_ms: int) -> str:
+    """Where to walk first, and what it costs."""
+    found = suspects(picture, farm, now_ms)
+    suspect = first_to_walk(found) if isinstance(found, tuple) else None
+    if suspect is None:
+        return "Walk it from the last sensor that holds."
+    return f"{_said(suspect)}{_cost(suspect)}"
+
+
+def _said(suspect: Suspect) -> str:
+    return f"Likely {suspect.where}, {round(100 * suspect.probability)} in 100."
+
+
+def _cost(suspect: Suspect) -> str:
+    lost = suspect.sap_lost_m3_day
+    if lost is None:
+        return ""
+    return f" Costs about {gallons(lost.usual)} of sap a day ({gallons(lost.low).removesuffix(' gal')}-{gallons(lost.high)})."
+
+
+RULE = Rule(ID, subjects, judge)

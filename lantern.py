@@ -1,0 +1,166 @@
+"""The command line: reads farm and settings, starts a side; the only file that sees both sides."""
+
+import argparse
+import logging
+import os
+import signal
+import sys
+import threading
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from shared.clock import Clock, Pace, Stretch, monotonic_s, paced_clock, system_clock
+from shared.errors import LanternError, SettingsError, StoreError
+from shared.farm import Farm
+from shared.farm_file import parse_farm
+from shared.settings import Settings
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; returns the process's exit code."""
+    options = _parser().parse_args(arguments)
+    logging.basicConfig(level=logging.INFO, format="%(levelname)s %(name)s: %(message)s")
+    # These two say at every reconnect and every request what is our own business to say.
+    for chatty in ("apprise", "waitress.queue"):
+        logging.getLogger(chatty).setLevel(logging.ERROR)
+    try:
+        run: Callable[[argparse.Namespace], int] = options.run
+        return run(options)
+    except LanternError as error:
+        print(f"lantern {options.command}: {error}", file=sys.stderr)
+        return 1
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="lantern", description="The night watch for a sugarbush.")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+
+    def command(name: str, run: Callable[[argparse.Namespace], int], text: str) -> argparse.ArgumentParser:
+        added = commands.add_parser(name, help=text, description=text)
+        added.set_defaults(run=run)
+        return added
+
+    command("demo", _demo, "Show an invented farm's night, told in a minute, in this terminal and a browser.")
+    collect = command("collect", _collect, "Listen to the sensors, store readings, raise alerts, send texts.")
+    serve = command("serve", _serve, "Serve the pages to a browser on this machine.")
+    check = command("check", _check, "Print what the farm file says, as Lantern understands it.")
+    check.add_argument("--listen", type=float, metavar="SECONDS", help="also listen, and say who is heard")
+    replay = command("replay", _replay, "Publish a recorded stream, as its sensors would.")
+    replay.add_argument("files", nargs="+", type=Path, metavar="FILE", help="JSON Lines, may be gzipped")
+    replay.add_argument("--speed", default="1", help="how many times as fast as recorded, or max (default 1)")
+    replay.add_argument("--now", action="store_true", help="shift the times so that the replay ends now")
+    for with_farm in (collect, serve, check, replay):
+        with_farm.add_argument("--farm", type=Path, dest="farm_file", help="farm file (default farm.toml)")
+        with_farm.add_argument("--broker", metavar="HOST:PORT", help="MQTT broker (default 127.0.0.1:1883)")
+    for with_store in (collect, serve):
+        with_store.add_argument("--store", type=Path, dest="store_file", help="store file (default lantern.sqlite)")
+    serve.add_argument("--port", type=int, dest="listen_port", help="port of the pages (default 8151)")
+    return parser
+
+
+def _settings(options: argparse.Namespace) -> Settings:
+    """The environment's settings, with those of the command line on top."""
+    said = {
+        name: value
+        for name in ("farm_file", "store_file", "listen_port")
+        if (value := getattr(options, name, None)) is not None
+    }
+    broker = getattr(options, "broker", None)
+    if broker is not None:
+        said["broker_host"], _, port = broker.rpartition(":")
+        said["broker_port"] = port
+    try:
+        return Settings(**said)
+    except ValidationError as error:
+        wrong = "; ".join(f"LANTERN_{str(e['loc'][0]).upper()} = {e['input']!r}: {e['msg']}" for e in error.errors())
+        raise SettingsError(wrong) from error
+
+
+def _farm(settings: Settings) -> Farm:
+    try:
+        return parse_farm(settings.farm_file.read_text())
+    except OSError as error:
+        raise SettingsError(f"cannot read the farm file: {error}; name it with --farm") from error
+
+
+def _clock(settings: Settings) -> Clock:
+    if settings.pace is None:
+        return system_clock
+    return paced_clock(Pace.from_json(settings.pace))
+
+
+def _stop_on_signal() -> threading.Event:
+    stopping = threading.Event()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda *_: stopping.set())
+    return stopping
+
+
+def _collect(options: argparse.Namespace) -> int:
+    from collector.daemon import open_daemon
+
+    settings = _settings(options)
+    daemon = open_daemon(settings, _farm(settings), _clock(settings), monotonic_s)
+    daemon.stopping = _stop_on_signal()
+    daemon.run()
+    return 0
+
+
+def _serve(options: argparse.Namespace) -> int:
+    from dashboard.app import serve
+    from dashboard.requests_out import publisher
+    from dashboard.sources import Sources
+    from shared.store.sqlite_reader import open_reader
+
+    settings = _settings(options)
+    farm = _farm(settings)
+    quantities = {sensor.id: sensor.quantity for sensor in farm.sensors}
+    stopping = _stop_on_signal()
+    waited = False
+    while not stopping.is_set():
+        try:
+            reader = open_reader(settings.store_file, quantities)
+            break
+        except StoreError as error:
+            if not waited:
+                print(f"waiting: {error}", file=sys.stderr)
+            waited = True
+            stopping.wait(0.5)
+    else:
+        return 0
+    # waitress ends by the exception that a signal raises; the default handlers do that.
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        serve(Sources(reader, farm, _clock(settings), publisher(settings, farm.id)), settings)
+    except KeyboardInterrupt:
+        pass
+    return 0
+
+
+def _check(options: argparse.Namespace) -> int:
+    from collector.check import print_farm, print_heard
+
+    settings = _settings(options)
+    farm = _farm(settings)
+    print_farm(farm)
+    return print_heard(settings, farm, options.listen) if options.listen else 0
+
+
+def _replay(options: argparse.Namespace) -> int:
+    from collector.replay import replay_files
+
+    settings = _settings(options)
+    return replay_files(options.files, settings, speed=options.speed, to_now=options.now)
+
+
+def _demo(_options: argparse.Namespace) -> int:
+    from collector.demo import demo
+
+    return demo(Path(__file__).parent, os.environ)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,244 @@
+"""Where to walk: from drops that came together every cause is ranked, with a probability that can be trusted.
+
+The fault is uphill of the last sensor that holds; how well the sizes of the drops fit each piece of line decides
+the rest (see leak_model). Ice, the pump, a lone sensor and nothing at all compete with the leaks.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import exp, log, sqrt
+
+from shared.errors import InvalidArgument
+from shared.estimates.leak_model import (
+    FLOOR_PA,
+    LEAKS_M3_S,
+    RELATIVE_RATIO,
+    Evidence,
+    Seen,
+    evidence,
+    log_mean,
+)
+from shared.estimates.lines import AT_PUMP, Tree, cut, place_of
+from shared.estimates.suspects import (
+    TAP_YIELD_M3_DAY,
+    Cause,
+    Suspect,
+    added,
+    fallen,
+    sap_lost_m3_day,
+    unexplained,
+    where_words,
+    why_words,
+)
+from shared.estimates.vacuum import FREEZE_C, VacuumDrop
+from shared.farm import PUMP, Farm
+from shared.physics.contested import Contested
+from shared.readings import Band, Quantity, Unknown
+from shared.units import INHG_PA
+
+PRIOR_PUMP = 0.1
+PRIOR_SENSOR = 0.08
+PRIOR_NOTHING = 0.25
+PRIOR_ICE = {"unknown": 0.05, "warm": 0.003, "cool": 0.05, "cold": 0.4}
+"""How often each is what a drop is about, before its pattern is looked at; leaks are the rest (common practice,
+no source)."""
+WARM_C = 1.0
+"""Above this by day and night no line freezes."""
+PUMP_OFF_ODDS = 1000.0
+"""A pump that is off explains every drop."""
+TAP_TUBING_M = 1.0
+"""A tap's share of what can leak, as metres of line: squirrels and pulled spouts next to limbs on the line (common
+practice, no source)."""
+FALLS_S = (180.0, 0.9)
+FREEZES_S = (1800.0, 0.8)
+"""How long a leak and a freezing line take to fall: median, and standard deviation of the logarithm. A line's air
+is replaced in minutes (isothermal emptying); ice fades over tens of minutes (reasoned, no source)."""
+MOST_TIMING = 4.0
+"""How fast it fell never outweighs odds of fifty to one."""
+SIZE_SPREAD_RATIO = 0.35
+"""What friction that is off by a factor 1.8 makes of a leak's size, as standard deviation of the logarithm."""
+TENTHS = (0.1, 0.5, 0.9)
+SIGMAS = (-1.2816, 0.0, 1.2816)
+"""Where those quantiles of a normal lie."""
+LEAST_PRESSURE_PA = 0.1 * INHG_PA
+"""A gauge above the air pressure must not make a pressure of nothing."""
+
+
+def locate(
+    farm: Farm,
+    drops: Mapping[str, VacuumDrop | Unknown],
+    air_c: float | None,
+    now_ms: int,
+    *,
+    tap_yield_m3_day: float = TAP_YIELD_M3_DAY,
+) -> tuple[Suspect, ...] | Unknown:
+    """Every cause, the likeliest first; the probabilities add up to one.
+
+    `drops` holds the farm's vacuum sensors by id. One that is Unknown or missing counts as not there: its line
+    is not taken to hold. Unknown when no sensor is known.
+
+    Raises:
+        InvalidArgument: a name in `drops` is no vacuum sensor of the farm.
+    """
+    vacuum = {sensor.id: sensor for sensor in farm.sensors_of(Quantity.VACUUM)}
+    strange = sorted(set(drops) - set(vacuum))
+    if strange:
+        raise InvalidArgument("drops", strange, "of vacuum sensors of this farm")
+    # In the farm's order, so that equal suspects rank the same whatever order the drops came in.
+    known = {name: drop for name in vacuum if isinstance(drop := drops.get(name), VacuumDrop)}
+    if not known:
+        return Unknown("no vacuum sensor is known")
+    tree = cut(farm, (vacuum[name] for name in known))
+    found = evidence(tree, [_seen(name, drop) for name, drop in known.items()])
+    chances = _chances(tree, known, found, air_c, now_ms)
+    most = max(chances.values())
+    total = sum(exp(chance - most) for chance in chances.values())
+    scene = _Scene(farm, tree, known, found, tree.taps_counts(), tap_yield_m3_day)
+    suspects = [
+        scene.suspect(cause, at, exp(chance - most) / total) for (cause, at), chance in chances.items()
+    ]
+    return tuple(sorted(suspects, key=lambda suspect: -suspect.probability))
+
+
+def first_to_walk(suspects: tuple[Suspect, ...]) -> Suspect | None:
+    """The suspect to walk to first; None when most likely nothing is wrong."""
+    return suspects[0] if suspects and suspects[0].cause is not Cause.NOTHING else None
+
+
+def _seen(name: str, drop: VacuumDrop) -> Seen:
+    return Seen(
+        name,
+        max(drop.station_pa - drop.usual_pa, LEAST_PRESSURE_PA),
+        max(drop.station_pa - drop.now_pa, LEAST_PRESSURE_PA),
+        sqrt(drop.noise_pa**2 + FLOOR_PA**2 + (RELATIVE_RATIO * drop.drop_pa) ** 2),
+    )
+
+
+def _chances(
+    tree: Tree, known: Mapping[str, VacuumDrop], found: Evidence, air_c: float | None, now_ms: int
+) -> dict[tuple[Cause, int | str], float]:
+    """Logarithm of prior times evidence, by cause and piece or sensor."""
+    ice = PRIOR_ICE[_weather(known, air_c)]
+    leak = 1.0 - PRIOR_PUMP - PRIOR_SENSOR - PRIOR_NOTHING - ice
+    timing = _timing(known, now_ms)
+    pump = log(PRIOR_PUMP) + found.pump + timing
+    if not any(drop.pump_running for drop in known.values()):
+        pump += log(PUMP_OFF_ODDS)
+    chances: dict[tuple[Cause, int | str], float] = {
+        (Cause.NOTHING, AT_PUMP): log(PRIOR_NOTHING) + found.nothing,
+        (Cause.PUMP, AT_PUMP): pump,
+    }
+    weights = [piece.tubing_m + TAP_TUBING_M * piece.taps_count for piece in tree.pieces]
+    for index, weight in enumerate(weights):
+        share = log(weight / sum(weights))
+        cause = Cause(tree.pieces[index].kind.value)
+        chances[cause, index] = log(leak) + share + log_mean(found.leaks[index]) + timing
+        if tree.beyond(index):
+            chances[Cause.FROZEN, index] = log(ice) + share + found.ice[index] - timing
+    for name, score in found.sensors.items():
+        chances[Cause.SENSOR, name] = log(PRIOR_SENSOR / len(found.sensors)) + score
+    return chances
+
+
+def _weather(known: Mapping[str, VacuumDrop], air_c: float | None) -> str:
+    if any(drop.frozen for drop in known.values()) or (air_c is not None and air_c <= FREEZE_C):
+        return "cold"
+    if air_c is None:
+        return "unknown"
+    return "warm" if air_c > WARM_C else "cool"
+
+
+def _timing(known: Mapping[str, VacuumDrop], now_ms: int) -> float:
+    """Half the log odds for a cause that takes minutes against ice, by how fast the hardest hit fell."""
+    worst = max(known.values(), key=lambda drop: drop.drop_pa)
+    if worst.since_ms is None or worst.fell_s is None:
+        return 0.0
+    lasted_s = (now_ms - worst.since_ms) / 1000.0
+    if lasted_s < FREEZES_S[0] and worst.fell_s > lasted_s / 2.0:
+        return 0.0  # still falling: too early to tell how long it takes
+    fast, slow = (
+        -0.5 * (log(max(worst.fell_s, 60.0) / middle_s) / spread) ** 2 - log(spread)
+        for middle_s, spread in (FALLS_S, FREEZES_S)
+    )
+    return max(-MOST_TIMING, min(MOST_TIMING, fast - slow)) / 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Scene:
+    farm: Farm
+    tree: Tree
+    known: Mapping[str, VacuumDrop]
+    found: Evidence
+    taps_counts: Mapping[str, float]
+    tap_yield_m3_day: float
+
+    def suspect(self, cause: Cause, at: int | str, probability: float) -> Suspect:
+        line, from_m, to_m, laterals = self._place(cause, at)
+        everyone = fallen(self.known, self.known)
+        leak_m3_s = sap_lost = None
+        if isinstance(at, str):
+            hit = fallen(self.known, (at,))
+            strange = tuple(name for name in everyone if name != at)
+        elif cause is Cause.NOTHING:
+            hit, strange = (), everyone
+        elif cause is Cause.FROZEN:
+            hit = fallen(self.known, self.tree.beyond(at))
+            strange = tuple(name for name in everyone if name not in hit)
+        else:
+            strange = unexplained(self.tree, self.known, at)
+            hit = tuple(name for name in everyone if name not in strange)
+            sap_lost = self._sap_lost(at)
+            leak_m3_s = _size(self.found.leaks[at]) if cause.is_leak else None
+        return Suspect(
+            cause=cause,
+            line=line,
+            from_m=from_m,
+            to_m=to_m,
+            laterals=laterals,
+            probability=probability,
+            onset_ms=self.known[hit[0]].since_ms if hit else None,
+            leak_m3_s=leak_m3_s,
+            sap_lost_m3_day=sap_lost,
+            sensors=hit,
+            unexplained=strange,
+            where=where_words(self.farm, cause, line, from_m, to_m),
+            why=why_words(self.known, hit),
+        )
+
+    def _place(self, cause: Cause, at: int | str) -> tuple[str, float, float, tuple[str, ...]]:
+        if isinstance(at, str):
+            place = place_of(self.farm, self.farm.sensor_by_id[at])
+            return place.line, place.at_m, place.at_m, ()
+        if at == AT_PUMP:
+            return PUMP if cause is Cause.PUMP else "", 0.0, 0.0, ()
+        piece = self.tree.pieces[at]
+        return piece.stretch.line, piece.stretch.from_m, piece.stretch.to_m, piece.laterals
+
+    def _sap_lost(self, at: int) -> Contested | None:
+        """By all taps uphill; with no sensor there they lose at least what the next one downhill shows."""
+        counts = {name: self.taps_counts[name] for name in self.tree.beyond(at)}
+        if not counts and (speaker := self.tree.speaker(at)) is not None:
+            counts = {speaker: self.tree.uphill_taps_count(at)}
+        return added(
+            sap_lost_m3_day(self.known[name], count, self.tap_yield_m3_day) for name, count in counts.items()
+        )
+
+
+def _size(logs: tuple[float, ...]) -> Band:
+    """10, 50 and 90 of 100 of a leak's size."""
+    most = max(logs)
+    shares = [exp(value - most) for value in logs]
+    step = log(LEAKS_M3_S[1] / LEAKS_M3_S[0])
+    marks: list[float] = []
+    so_far = 0.0
+    for size_m3_s, share in zip(LEAKS_M3_S, shares, strict=True):
+        while len(marks) < len(TENTHS) and so_far + share >= TENTHS[len(marks)] * sum(shares):
+            within = (TENTHS[len(marks)] * sum(shares) - so_far) / share
+            marks.append(log(size_m3_s) + step * (within - 0.5))
+        so_far += share
+    middle = marks[1]
+    down, _, up = (
+        sqrt((mark - middle) ** 2 + (sigma * SIZE_SPREAD_RATIO) ** 2)
+        for mark, sigma in zip(marks, SIGMAS, strict=True)
+    )
+    return Band(exp(middle - down), exp(middle), exp(middle + up))
