@@ -20,6 +20,7 @@ check: $(VENV)/test.stamp
 	$(BIN)/mypy
 	$(BIN)/lint-imports
 	$(BIN)/python docs/checks.py --check
+	$(BIN)/python docs/reference.py --check
 
 fix: $(VENV)/test.stamp
 	$(BIN)/ruff format

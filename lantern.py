@@ -1,21 +1,23 @@
 """The command line: reads farm and settings, starts a side; the only file that sees both sides."""
 
 import argparse
+import gzip
 import logging
 import os
 import signal
 import sys
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 from pydantic import ValidationError
 
-from shared.clock import Clock, Pace, Stretch, monotonic_s, paced_clock, system_clock
-from shared.errors import LanternError, SettingsError, StoreError
+from shared.clock import Clock, Pace, monotonic_s, paced_clock, system_clock
+from shared.errors import LanternError, SettingsError, StoreError, StreamError
 from shared.farm import Farm
 from shared.farm_file import parse_farm
 from shared.settings import Settings
+from shared.streams import StreamMessage
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -49,7 +51,7 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("--listen", type=float, metavar="SECONDS", help="also listen, and say who is heard")
     replay = command("replay", _replay, "Publish a recorded stream, as its sensors would.")
     replay.add_argument("files", nargs="+", type=Path, metavar="FILE", help="JSON Lines, may be gzipped")
-    replay.add_argument("--speed", default="1", help="how many times as fast as recorded, or max (default 1)")
+    replay.add_argument("--speed", type=_speed, default=1.0, help="how many times as fast as recorded, or max (default 1)")
     replay.add_argument("--now", action="store_true", help="shift the times so that the replay ends now")
     for with_farm in (collect, serve, check, replay):
         with_farm.add_argument("--farm", type=Path, dest="farm_file", help="farm file (default farm.toml)")
@@ -88,7 +90,10 @@ def _farm(settings: Settings) -> Farm:
 def _clock(settings: Settings) -> Clock:
     if settings.pace is None:
         return system_clock
-    return paced_clock(Pace.from_json(settings.pace))
+    try:
+        return paced_clock(Pace.from_json(settings.pace))
+    except (TypeError, ValueError) as error:
+        raise SettingsError(f"LANTERN_PACE is no pace: {error}") from error
 
 
 def _stop_on_signal() -> threading.Event:
@@ -141,19 +146,52 @@ def _serve(options: argparse.Namespace) -> int:
 
 
 def _check(options: argparse.Namespace) -> int:
+    from rich.console import Console
+
     from collector.check import print_farm, print_heard
 
     settings = _settings(options)
     farm = _farm(settings)
-    print_farm(farm)
-    return print_heard(settings, farm, options.listen) if options.listen else 0
+    console = Console()
+    print_farm(farm, console)
+    return print_heard(settings, farm, options.listen, console, _clock(settings)) if options.listen else 0
 
 
 def _replay(options: argparse.Namespace) -> int:
-    from collector.replay import replay_files
+    from collector.replay import plan_of, progress_bar, replay, time_fields_of
+    from shared.publisher import Publisher
+    from shared.streams import extent_of, merged, read_stream
 
     settings = _settings(options)
-    return replay_files(options.files, settings, speed=options.speed, to_now=options.now)
+    # A stream is read twice, once to know how far it reaches; a season does not fit into memory.
+    def messages() -> Iterator[StreamMessage]:
+        return merged(*(read_stream(_lines(path)) for path in options.files))
+
+    extent = extent_of(messages())
+    fields = time_fields_of(_farm(settings)) if settings.farm_file.exists() else {}
+    with Publisher(settings, f"lantern-replay-{os.getpid()}") as door, progress_bar(extent.count) as on_sent:
+        plan = plan_of(extent, options.speed, system_clock(), rebase=options.now)
+        count = replay(messages(), door, plan, time_fields=fields, stop=_stop_on_signal(), on_sent=on_sent)
+    print(f"{count} of {extent.count} messages published, each acknowledged by the broker")
+    return 0
+
+
+def _lines(path: Path) -> Iterator[str]:
+    try:
+        with gzip.open(path, "rt") if path.suffix == ".gz" else path.open() as lines:
+            yield from lines
+    except (OSError, UnicodeDecodeError, EOFError) as error:
+        raise StreamError(f"cannot read {path}: {error}") from error
+
+
+def _speed(text: str) -> float | None:
+    """A replay's speed; None for as fast as the broker takes it."""
+    if text == "max":
+        return None
+    speed = float(text)
+    if not 0 < speed < 1e6:  # noqa: PLR2004 - beyond it, say max
+        raise argparse.ArgumentTypeError("a number above 0, or max")
+    return speed
 
 
 def _demo(_options: argparse.Namespace) -> int:

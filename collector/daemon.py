@@ -36,6 +36,7 @@ from collector.watch import (
     plan_for,
     restore_watch,
 )
+from shared.broker import LinkState
 from shared.clock import Clock
 from shared.errors import StoreError
 from shared.farm import Farm
@@ -51,6 +52,7 @@ RECORD_EVERY_S = 60.0
 """How much is folded again at the next start, at the most."""
 COMPACT_EVERY_S = 300.0
 COMPACT_COUNT = 20_000
+PROVEN = "the path from the broker to the store is proven"
 RETRY_S = (1.0, 2.0, 5.0, 10.0, 30.0)
 """Waits before a commit is tried again: the batch stays in memory, and unacknowledged at the broker."""
 
@@ -75,6 +77,7 @@ class Daemon:
     _request_cursor: int = 0
     _recorded_cursor: int = 0
     _canary_ms: int = 0
+    _link: LinkState | None = None
     _next_clock_s: float = 0.0
     _next_record_s: float = 0.0
     _next_compact_s: float = 0.0
@@ -108,6 +111,9 @@ class Daemon:
     def _turn(self) -> None:
         limit = max(1, self.settings.inflight_count // 2)
         items = self.subscriber.take(limit, TAKE_WAIT_S)
+        if self.subscriber.state != self._link:
+            self._link = self.subscriber.state
+            LOG.info("broker: %s %s", self._link.link, self._link.reason)
         if items:
             stored = self._commit(items)
             if stored is None:
@@ -165,6 +171,8 @@ class Daemon:
                     return None
         for intake in taken:
             if intake.canaries:
+                if not self._canary_ms:
+                    LOG.info(PROVEN)
                 self._canary_ms = self.clock()
             self._statuses.update({s.device: "online" if s.online else "offline" for s in intake.statuses})
         return stored

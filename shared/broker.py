@@ -4,6 +4,7 @@ MQTT 5 is tried first, since only there a broker says why it refuses; 3.1.1 foll
 """
 
 import contextlib
+import random
 import sys
 import threading
 from collections.abc import Callable
@@ -21,8 +22,10 @@ from shared.errors import SettingsError
 from shared.settings import Settings
 
 KEEPALIVE_S = 30
-PROTOCOLS = (MQTTProtocolVersion.MQTTv5, MQTTProtocolVersion.MQTTv311)
+VERSION_NAMES = {MQTTProtocolVersion.MQTTv5: "MQTT 5", MQTTProtocolVersion.MQTTv311: "MQTT 3.1.1"}
+"""The versions we speak, the better one first."""
 _UNSUPPORTED_VERSION = 132
+_RECONNECT_LONGEST_S = (15, 25)
 _LET_GO_S = 2.0
 
 
@@ -69,6 +72,8 @@ def new_client(
                 f"broker_ca_file {settings.broker_ca_file} cannot be used: {error}"
             ) from error
     client.max_inflight_messages_set(settings.inflight_count)
+    # Jitter: after a long outage every client of a broker would come back in the same second.
+    client.reconnect_delay_set(1, random.randint(*_RECONNECT_LONGEST_S))  # noqa: S311
     return client
 
 
@@ -124,8 +129,8 @@ def ask_version(
 ) -> Client:
     """Ask in the background which MQTT the broker speaks; `tell` hears it, or why it is not known yet.
 
-    With a client of its own, without a session: a broker of 3.1.1 takes the session's properties for the length
-    of a name, waits for the rest of it and never answers.
+    With a client of its own, without a session: a broker of 3.1.1 may take the session's properties for the
+    length of a name, wait for the rest of it and never answer.
     """
     client = new_client(settings, f"{client_id}-version", MQTTProtocolVersion.MQTTv5)
     answered = threading.Event()

@@ -57,7 +57,7 @@ def _of_text(text: str) -> int:
         at = datetime.fromisoformat(
             f"{parts[1]}T{parts[2]}{fraction.ljust(7, '0') if fraction else ''}{zone}"
         )
-        return (at - _EPOCH) // timedelta(milliseconds=1)
+        return (at.astimezone(UTC) - _EPOCH) // timedelta(milliseconds=1)
     except (ValueError, OverflowError):
         raise InvalidArgument("time", text[:40], _NEED) from None
 

@@ -1,6 +1,7 @@
 """A plain publisher that knows what the broker has acknowledged."""
 
 import threading
+from collections.abc import Callable, Sequence
 from types import TracebackType
 from typing import Any, Self
 
@@ -8,7 +9,7 @@ from paho.mqtt.client import Client
 from paho.mqtt.reasoncodes import ReasonCode
 
 from shared.broker import (
-    PROTOCOLS,
+    VERSION_NAMES,
     address,
     connect_in_background,
     let_go,
@@ -48,7 +49,7 @@ class Publisher:
         Raises:
             BrokerError: nobody there, or the broker refuses; the reason is the broker's.
         """
-        for protocol in PROTOCOLS:
+        for protocol in VERSION_NAMES:
             self._answer = None
             client = new_client(self._settings, self._client_id, protocol)
             answer = self._answer_to(client)
@@ -86,6 +87,13 @@ class Publisher:
     def acknowledged_count(self) -> int:
         """Messages the broker has taken so far."""
         return self._acknowledged_count
+
+    def hear(self, filters: Sequence[str], tell: Callable[[str, bytes, bool], object]) -> None:
+        """Also hear what passes: `tell` gets topic, payload and the retain flag, in paho's thread."""
+        assert self._client is not None, "use it as a context manager"
+        self._client.on_message = lambda _client, _, message: tell(message.topic, message.payload, message.retain)
+        for wanted in filters:
+            self._client.subscribe(wanted, qos=1)
 
     def publish(self, topic: str, payload: bytes, *, retain: bool = False, wait_s: float = 60.0) -> None:
         """Hand one message over, waiting for room.

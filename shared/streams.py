@@ -94,8 +94,17 @@ def write_message(message: StreamMessage) -> str:
 
 
 def merged(*streams: Iterable[StreamMessage]) -> Iterator[StreamMessage]:
-    """Several streams as one, in order of time."""
-    return heapq.merge(*streams, key=attrgetter("at_ms"))
+    """Several streams as one, in order of time.
+
+    Raises:
+        StreamError: some are of times and some of offsets.
+    """
+    before: StreamMessage | None = None
+    for message in heapq.merge(*streams, key=attrgetter("at_ms")):
+        if before is not None:
+            _need_order(before, message)
+        before = message
+        yield message
 
 
 def extent_of(messages: Iterable[StreamMessage]) -> Extent:

@@ -27,6 +27,7 @@ EXPIRES_S = 86_400.0
 """After a day a text is history: it is kept as expired, never dropped."""
 TERMINAL = "terminal:"
 """An address that shows the text where the collector runs, for the demo and a first try."""
+TEXT_MARK = "text to "
 
 
 def open_channels(farm: Farm, environment: Mapping[str, str]) -> dict[tuple[str, str], Deliver]:
@@ -51,7 +52,7 @@ def open_channels(farm: Farm, environment: Mapping[str, str]) -> dict[tuple[str,
 
 def _on_terminal(name: str) -> Deliver:
     def deliver(body: str, _long_body: str) -> None:
-        print(f"\n  text to {name}: {body}\n", flush=True)  # noqa: T201 - this is the channel
+        print(f"  {TEXT_MARK}{name}: {body}", flush=True)  # noqa: T201 - this is the channel
 
     return deliver
 

@@ -10,17 +10,14 @@ A pure leak through choked holes raises the pressure along a straight line; anyt
 5. Fit a straight line (see `straight_line`) and turn its slope into free air.
 
 What it cannot see: gas that comes steadily for longer than the test lasts reads as a leak, and a bend of less
-than 15 % passes (more where the readings are few), so on a running day the leak may be less than the interval says.
+than 15 % passes (more where readings are few), so on a running day the leak may be less than the interval.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import accumulate, pairwise
-from statistics import median
+from itertools import accumulate
 
 from shared.estimates.straight_line import (
-    SIGMA_PER_MAD,
-    SPIKE_SIGMAS,
     Fit,
     Points,
     bend_fit,
@@ -47,6 +44,7 @@ NOT_CHOKED = "too little vacuum when the valve closed: the rise is only straight
 IMPOSSIBLE = "the gauge reads more vacuum than there is air"
 BENT = "the rise bends from the start: sap or gas from the trees, not only a leak"
 FALLING = "the vacuum still rose: the pump was not shut off"
+STILL = "the gauge did not move at all: it is stuck, or the line is tighter than it can show"
 NO_RISE = "no rise above the gauge's scatter"
 SCATTER = "too much scatter"
 
@@ -56,7 +54,7 @@ _BEND_CONFIDENCE = 0.95
 _STRAIGHT_SHARES = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5)
 """Beginnings to try; at least half must be straight (common practice, no source)."""
 _REOPENED_PA = 0.5 * INHG_PA
-"""A fall in pressure larger than a gauge's scatter: the valve is open again."""
+"""A fall in pressure larger than the scatter of any gauge worth having: the valve is open again."""
 _IMPOSSIBLE_PA = 0.3 * INHG_PA
 """How far a sound gauge may read past the air itself: its own zero error."""
 
@@ -92,7 +90,7 @@ def isolation_test(
     above freezing. Without `closed_ms` the first reading is taken as the closing.
 
     Unknown says why: too few readings, no rise, too much scatter, a bend from the start, too little vacuum
-    to choke a hole, a pump still pulling, or a gauge that reads more vacuum than there is air.
+    to choke a hole, a pump still pulling, or a gauge that stands still or reads more than there is air.
 
     Raises:
         InvalidArgument: a number that is no reading, volume, pressure, time or confidence.
@@ -106,7 +104,8 @@ def isolation_test(
     in_order = sorted(dict(readings).items())
     start_ms = closed_ms if closed_ms is not None else in_order[0][0] if in_order else 0
     closed = [((ms - start_ms) / 1000.0, station_pa - pa) for ms, pa in in_order if ms >= start_ms]
-    straight = _straight(closed, settle_s, station_pa)
+    choked = _choked(closed, settle_s, station_pa)
+    straight = choked if isinstance(choked, Unknown) else _straight(choked)
     if isinstance(straight, Unknown):
         return straight
     line = slope_fit(straight, confidence_fraction)
@@ -125,23 +124,30 @@ def isolation_test(
     )
 
 
-def _straight(closed: Points, settle_s: float, station_pa: float) -> Points | Unknown:
-    """Steps 1 to 4: the readings of the straight rise, spikes left out."""
+def _choked(closed: Points, settle_s: float, station_pa: float) -> Points | Unknown:
+    """Steps 1 to 3: the readings between the settling and the end of choking or of the test."""
     settled = [point for point in closed if point[0] >= settle_s]
     if len(settled) < LEAST_READINGS:
         return Unknown(TOO_FEW)
+    if len({pressure_pa for _, pressure_pa in settled}) == 1:
+        return Unknown(STILL)
     if running_median([pressure_pa for _, pressure_pa in closed])[0] < -_IMPOSSIBLE_PA:
         return Unknown(IMPOSSIBLE)
     smooth_pa = running_median([pressure_pa for _, pressure_pa in settled])
     if smooth_pa[0] > CHOKED_RATIO * station_pa:
         return Unknown(NOT_CHOKED)
-    rising = settled[: _end_of_rise(smooth_pa, station_pa)]
-    if len(rising) < LEAST_READINGS:
+    choked = settled[: _end_of_rise(smooth_pa, station_pa)]
+    if len(choked) < LEAST_READINGS:
         return Unknown(FALLING if smooth_pa[0] - smooth_pa[-1] > _REOPENED_PA else TOO_FEW)
-    start_s, end_s = rising[0][0], rising[-1][0]
+    return choked
+
+
+def _straight(choked: Points) -> Points | Unknown:
+    """Step 4: the longest beginning that does not bend, spikes left out."""
+    start_s, end_s = choked[0][0], choked[-1][0]
     for share in _STRAIGHT_SHARES:
         until_s = start_s + share * (end_s - start_s)
-        points = without_spikes([point for point in rising if point[0] <= until_s])
+        points = without_spikes([point for point in choked if point[0] <= until_s])
         if len(points) < LEAST_READINGS:
             return Unknown(TOO_FEW if share == _STRAIGHT_SHARES[0] else BENT)
         if not _is_bent(points):
@@ -151,12 +157,10 @@ def _straight(closed: Points, settle_s: float, station_pa: float) -> Points | Un
 
 def _end_of_rise(smooth_pa: list[float], station_pa: float) -> int:
     """Where the holes stop being choked or the pressure falls from its peak, whichever is first."""
-    steps_pa = [abs(after - before) for before, after in pairwise(smooth_pa)]
-    fall_pa = max(_REOPENED_PA, SPIKE_SIGMAS * SIGMA_PER_MAD * median(steps_pa))
     for index, (now_pa, peak_pa) in enumerate(zip(smooth_pa, accumulate(smooth_pa, max), strict=True)):
         if now_pa > CHOKED_RATIO * station_pa:
             return index
-        if peak_pa - now_pa > fall_pa:
+        if peak_pa - now_pa > _REOPENED_PA:
             return smooth_pa.index(peak_pa) + 1
     return len(smooth_pa)
 

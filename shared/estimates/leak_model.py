@@ -16,7 +16,6 @@ usual can be off and a line can have a second trouble.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from math import exp, log, log1p, pi, sqrt
 from typing import NamedTuple
 
@@ -44,8 +43,8 @@ mainline torn off."""
 PLACES = (0.1, 0.3, 0.5, 0.7, 0.9)
 """Parts of the leaking piece that lie between the leak and the pump."""
 GIVES_RATIO = 0.5
-"""A pump of constant displacement gives way in proportion to the air it must take, a regulated one not at all:
-this, and as much either way."""
+"""A pump of constant displacement gives way in proportion to the air it must take, a regulated one not at
+all: this, and as much either way."""
 FLOOR_PA = 0.15 * INHG_PA
 """What one usual is off by on an ordinary day: sap flow, sun, the gauge (common practice, no source)."""
 SHARED_PA = 0.2 * INHG_PA
@@ -64,12 +63,11 @@ ICE_SPREAD_PA = 7.0 * INHG_PA
 ICE_UNEVEN_RATIO = 0.4
 """Sensors beyond the same plug fade each at their own rate."""
 _LOSS = BLASIUS_RATIO * (pi * AIR_PA_S / (4.0 * AIR_KG_M3)) ** 0.25 * 16.0 * AIR_KG_M3 * FREE_PA / pi**2
-"""Squared pressure lost over a metre, times bore^4.75 and over (free air)^1.75. Source: isothermal pipe flow."""
 
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """One sensor as the model takes it: absolute pressures, and one standard deviation of their difference."""
+    """One sensor as the model takes it: absolute pressures, and the standard deviation of its drop."""
 
     name: str
     usual_abs_pa: float
@@ -91,15 +89,23 @@ class Evidence:
 
 
 class _Group(NamedTuple):
-    """Sensors that see the same drop: their count, weights, weighted sum and weighted sum of squares."""
+    """Sensors that see the same drop: their number, weights, weighted sum and weighted sum of squares."""
 
-    count: int = 0
+    number: int = 0
     weight: float = 0.0
     total: float = 0.0
     squares: float = 0.0
 
-    def plus(self, other: "_Group", sign: int = 1) -> "_Group":
-        return _Group(*(mine + sign * its for mine, its in zip(self, other, strict=True)))
+    def plus(self, other: "_Group") -> "_Group":
+        return _Group(
+            self.number + other.number,
+            self.weight + other.weight,
+            self.total + other.total,
+            self.squares + other.squares,
+        )
+
+    def without(self, other: "_Group") -> "_Group":
+        return self.plus(_Group(-other.number, -other.weight, -other.total, -other.squares))
 
 
 class _Link(NamedTuple):
@@ -136,7 +142,7 @@ _CALM = _Belief(0.0, SHARED_PA**2)
 
 
 def evidence(tree: Tree, seen: Sequence[Seen]) -> Evidence:
-    """How likely these drops are under each cause; `seen` holds at least one sensor, all of them in the tree."""
+    """How likely these drops are under each cause, to sensors of the tree, one or more."""
     reference_pa = sorted(one.usual_abs_pa for one in seen)[len(seen) // 2]
     groups = {one.name: _alone(one, reference_pa) for one in seen}
     uphill = [_Group() for _ in (*tree.pieces, AT_PUMP)]
@@ -155,14 +161,30 @@ def evidence(tree: Tree, seen: Sequence[Seen]) -> Evidence:
     return Evidence(
         nothing=_CALM.see(_link(everyone)).score,
         pump=log_mean([_pump_belief(drop_pa).see(_link(everyone)).score for drop_pa in PUMP_DROPS_PA]),
-        leaks=tuple(chain.leak(index) for index in indices),
-        ice=tuple(_ice(seen, set(tree.beyond(index)), everyone.plus(uphill[index], -1)) for index in indices),
+        leaks=chain.leaks(),
+        ice=tuple(
+            _ice(seen, set(tree.watchers[index]), everyone.without(uphill[index])) for index in indices
+        ),
         sensors={
-            one.name: _CALM.see(_link(everyone.plus(groups[one.name], -1))).score
+            one.name: _CALM.see(_link(everyone.without(groups[one.name]))).score
             + log(sqrt(2.0 * pi) * one.sigma_pa / RANGE_PA)
             for one in seen
         },
     )
+
+
+def squares_lost_pa2(length_m: float, bore_m: float, free_air_m3_s: float) -> float:
+    """Difference of the squared absolute pressures at the ends of a dry line that passes so much free air.
+
+    Source: isothermal pipe flow with Blasius friction. A line of 1 in by 1000 ft is said to pass 8 CFM (Ohio
+    State extension): with 5 inHg left at the pump that takes 11 inHg.
+
+    >>> far_pa = (squares_lost_pa2(304.8, 0.0254, 8 * CFM_M3_S) + (5 * INHG_PA) ** 2) ** 0.5
+    >>> round(far_pa / INHG_PA - 5)
+    11
+    """
+    loss_pa2: float = _LOSS * length_m / bore_m**4.75 * free_air_m3_s**1.75
+    return loss_pa2
 
 
 def log_mean(logs: Sequence[float]) -> float:
@@ -180,30 +202,35 @@ class _Chain:
     """Taps on and beyond each piece, and last those of the whole farm."""
     reference_pa: float
 
-    def leak(self, index: int) -> tuple[float, ...]:
-        """Score of a leak in that piece, by size."""
-        ends = (AT_PUMP, *self.tree.way(index))
-        links = [_link(self.uphill[low].plus(self.uphill[high], -1)) for low, high in pairwise(ends)]
-        beyond = _link(self.uphill[index])
-        places = PLACES if beyond is not None else PLACES[:1]
+    def leaks(self) -> tuple[tuple[float, ...], ...]:
+        """Score of a leak in each piece, by size."""
+        return tuple(zip(*(self._leaks(leak_m3_s) for leak_m3_s in LEAKS_M3_S), strict=True))
+
+    def _leaks(self, leak_m3_s: float) -> list[float]:
+        """Score of a leak of that size in each piece; what is known on the way is shared by all beyond."""
         total_m3_s = TAP_AIR_M3_S * max(1.0, self.taps_counts[AT_PUMP])
+        given = GIVES_RATIO * self.reference_pa * leak_m3_s / total_m3_s
+        at_end = [*(_CALM for _ in self.tree.pieces), _Belief(given, SHARED_PA**2 + given**2)]
         scores = []
-        for leak_m3_s in LEAKS_M3_S:
-            given = GIVES_RATIO * self.reference_pa * leak_m3_s / total_m3_s
-            belief = _Belief(given, SHARED_PA**2 + given**2).see(links[0])
-            for piece, link in zip(ends[1:-1], links[1:], strict=True):
-                belief = belief.step(self._step(piece, leak_m3_s)).see(link)
+        for index, piece in enumerate(self.tree.pieces):
+            around = _link(self.uphill[piece.downhill].without(self.uphill[index]))
+            belief = at_end[piece.downhill].see(around)
             whole = self._step(index, leak_m3_s)
-            scores.append(log_mean([belief.step(part * whole).see(beyond).score for part in places]))
-        return tuple(scores)
+            at_end[index] = belief.step(whole)
+            beyond = _link(self.uphill[index])
+            if beyond is None:
+                scores.append(belief.score)
+            else:
+                scores.append(log_mean([belief.step(part * whole).see(beyond).score for part in PLACES]))
+        return scores
 
     def _step(self, index: int, leak_m3_s: float) -> float:
         """What the leak adds to the loss along a piece."""
         piece = self.tree.pieces[index]
         usual_m3_s = TAP_AIR_M3_S * (self.taps_counts[index] - piece.taps_count / 2.0)
-        added = (usual_m3_s + leak_m3_s) ** 1.75 - usual_m3_s**1.75
-        loss_pa2 = WET_RATIO * _LOSS * piece.length_m / piece.bore_m**4.75 * added
-        return loss_pa2 / (2.0 * self.reference_pa)
+        with_leak_pa2 = squares_lost_pa2(piece.length_m, piece.bore_m, usual_m3_s + leak_m3_s)
+        usual_pa2 = squares_lost_pa2(piece.length_m, piece.bore_m, usual_m3_s)
+        return WET_RATIO * (with_leak_pa2 - usual_pa2) / (2.0 * self.reference_pa)
 
 
 def _alone(one: Seen, reference_pa: float) -> _Group:
@@ -218,12 +245,12 @@ def _weighed(drop: float, sigma: float) -> _Group:
 
 
 def _link(group: _Group) -> _Link | None:
-    if group.count == 0:
+    if group.number == 0:
         return None
     mean = group.total / group.weight
     chi2 = max(0.0, group.squares - group.total * mean)
     # A lone sensor agrees with itself; sums that were subtracted may leave a trace of what they were.
-    fit = -0.5 * (TAILS + group.count - 1) * log1p(chi2 / TAILS) if group.count > 1 else 0.0
+    fit = -0.5 * (TAILS + group.number - 1) * log1p(chi2 / TAILS) if group.number > 1 else 0.0
     return _Link(mean, 1.0 / group.weight, fit - 0.5 * log(group.weight))
 
 

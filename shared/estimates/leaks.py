@@ -1,7 +1,7 @@
 """Where to walk: from drops that came together every cause is ranked, with a probability that can be trusted.
 
-The fault is uphill of the last sensor that holds; how well the sizes of the drops fit each piece of line decides
-the rest (see leak_model). Ice, the pump, a lone sensor and nothing at all compete with the leaks.
+The fault is uphill of the last sensor that holds; how well the sizes of the drops fit each piece of line
+decides the rest (see leak_model). Ice, the pump, a lone sensor and nothing at all compete with the leaks.
 """
 
 from collections.abc import Mapping
@@ -18,7 +18,7 @@ from shared.estimates.leak_model import (
     evidence,
     log_mean,
 )
-from shared.estimates.lines import AT_PUMP, Tree, cut, place_of
+from shared.estimates.lines import AT_PUMP, Stretch, Tree, cut, place_of
 from shared.estimates.suspects import (
     TAP_YIELD_M3_DAY,
     Cause,
@@ -38,28 +38,32 @@ from shared.units import INHG_PA
 
 PRIOR_PUMP = 0.1
 PRIOR_SENSOR = 0.08
-PRIOR_NOTHING = 0.25
+PRIOR_NOTHING = 0.35
 PRIOR_ICE = {"unknown": 0.05, "warm": 0.003, "cool": 0.05, "cold": 0.4}
-"""How often each is what a drop is about, before its pattern is looked at; leaks are the rest (common practice,
-no source)."""
+"""How often each is what a drop is about, before its pattern is looked at; leaks are the rest (common
+practice, no source)."""
 WARM_C = 1.0
 """Above this by day and night no line freezes."""
 PUMP_OFF_ODDS = 1000.0
 """A pump that is off explains every drop."""
 TAP_TUBING_M = 1.0
-"""A tap's share of what can leak, as metres of line: squirrels and pulled spouts next to limbs on the line (common
-practice, no source)."""
+"""A tap's share of what can leak, as metres of line: squirrels and pulled spouts next to limbs on the line
+(common practice, no source)."""
 FALLS_S = (180.0, 0.9)
 FREEZES_S = (1800.0, 0.8)
-"""How long a leak and a freezing line take to fall: median, and standard deviation of the logarithm. A line's air
-is replaced in minutes (isothermal emptying); ice fades over tens of minutes (reasoned, no source)."""
+"""How long a leak and a freezing line take to fall: median, and standard deviation of the logarithm. A
+line's air is replaced in minutes (isothermal emptying); ice fades over tens of minutes (reasoned, no
+source)."""
 MOST_TIMING = 4.0
 """How fast it fell never outweighs odds of fifty to one."""
 SIZE_SPREAD_RATIO = 0.35
-"""What friction that is off by a factor 1.8 makes of a leak's size, as standard deviation of the logarithm."""
+"""What friction that is off by a factor 1.8 makes of a leak's size, as standard deviation of the
+logarithm."""
 TENTHS = (0.1, 0.5, 0.9)
 SIGMAS = (-1.2816, 0.0, 1.2816)
 """Where those quantiles of a normal lie."""
+GAIN_PA = 0.3 * INHG_PA
+"""More than this above its usual a line holds just as well."""
 LEAST_PRESSURE_PA = 0.1 * INHG_PA
 """A gauge above the air pressure must not make a pressure of nothing."""
 
@@ -74,8 +78,8 @@ def locate(
 ) -> tuple[Suspect, ...] | Unknown:
     """Every cause, the likeliest first; the probabilities add up to one.
 
-    `drops` holds the farm's vacuum sensors by id. One that is Unknown or missing counts as not there: its line
-    is not taken to hold. Unknown when no sensor is known.
+    `drops` holds the farm's vacuum sensors by id. One that is Unknown or missing, or that shows more vacuum
+    than there is air, counts as not there: its line is not taken to hold. Unknown when no sensor is left.
 
     Raises:
         InvalidArgument: a name in `drops` is no vacuum sensor of the farm.
@@ -85,7 +89,11 @@ def locate(
     if strange:
         raise InvalidArgument("drops", strange, "of vacuum sensors of this farm")
     # In the farm's order, so that equal suspects rank the same whatever order the drops came in.
-    known = {name: drop for name in vacuum if isinstance(drop := drops.get(name), VacuumDrop)}
+    known = {
+        name: drop
+        for name in vacuum
+        if isinstance(drop := drops.get(name), VacuumDrop) and not drop.above_attainable
+    }
     if not known:
         return Unknown("no vacuum sensor is known")
     tree = cut(farm, (vacuum[name] for name in known))
@@ -93,7 +101,7 @@ def locate(
     chances = _chances(tree, known, found, air_c, now_ms)
     most = max(chances.values())
     total = sum(exp(chance - most) for chance in chances.values())
-    scene = _Scene(farm, tree, known, found, tree.taps_counts(), tap_yield_m3_day)
+    scene = _Scene(farm, tree, known, found, tree.taps_counts(), tap_yield_m3_day, fallen(known))
     suspects = [
         scene.suspect(cause, at, exp(chance - most) / total) for (cause, at), chance in chances.items()
     ]
@@ -106,10 +114,13 @@ def first_to_walk(suspects: tuple[Suspect, ...]) -> Suspect | None:
 
 
 def _seen(name: str, drop: VacuumDrop) -> Seen:
+    # What is better than usual is no trouble: it holds, and must not call for an explanation.
+    usual_pa = max(drop.station_pa - drop.usual_pa, LEAST_PRESSURE_PA)
+    now_pa = max(drop.station_pa - drop.now_pa, usual_pa - GAIN_PA, LEAST_PRESSURE_PA)
     return Seen(
         name,
-        max(drop.station_pa - drop.usual_pa, LEAST_PRESSURE_PA),
-        max(drop.station_pa - drop.now_pa, LEAST_PRESSURE_PA),
+        usual_pa,
+        now_pa,
         sqrt(drop.noise_pa**2 + FLOOR_PA**2 + (RELATIVE_RATIO * drop.drop_pa) ** 2),
     )
 
@@ -133,7 +144,7 @@ def _chances(
         share = log(weight / sum(weights))
         cause = Cause(tree.pieces[index].kind.value)
         chances[cause, index] = log(leak) + share + log_mean(found.leaks[index]) + timing
-        if tree.beyond(index):
+        if tree.watchers[index]:
             chances[Cause.FROZEN, index] = log(ice) + share + found.ice[index] - timing
     for name, score in found.sensors.items():
         chances[Cause.SENSOR, name] = log(PRIOR_SENSOR / len(found.sensors)) + score
@@ -171,56 +182,56 @@ class _Scene:
     found: Evidence
     taps_counts: Mapping[str, float]
     tap_yield_m3_day: float
+    down: tuple[str, ...]
+    """Those that fell, the hardest hit first."""
 
     def suspect(self, cause: Cause, at: int | str, probability: float) -> Suspect:
-        line, from_m, to_m, laterals = self._place(cause, at)
-        everyone = fallen(self.known, self.known)
+        stretch, joining = self._place(cause, at)
         leak_m3_s = sap_lost = None
         if isinstance(at, str):
-            hit = fallen(self.known, (at,))
-            strange = tuple(name for name in everyone if name != at)
+            mine = {at}
         elif cause is Cause.NOTHING:
-            hit, strange = (), everyone
+            mine = set()
         elif cause is Cause.FROZEN:
-            hit = fallen(self.known, self.tree.beyond(at))
-            strange = tuple(name for name in everyone if name not in hit)
+            mine = set(self.tree.watchers[at])
         else:
-            strange = unexplained(self.tree, self.known, at)
-            hit = tuple(name for name in everyone if name not in strange)
+            mine = set(self.known) - unexplained(self.tree, self.known, at)
             sap_lost = self._sap_lost(at)
             leak_m3_s = _size(self.found.leaks[at]) if cause.is_leak else None
+        hit = tuple(name for name in self.down if name in mine)
         return Suspect(
             cause=cause,
-            line=line,
-            from_m=from_m,
-            to_m=to_m,
-            laterals=laterals,
+            line=stretch.line,
+            from_m=stretch.from_m,
+            to_m=stretch.to_m,
+            joining=joining,
             probability=probability,
             onset_ms=self.known[hit[0]].since_ms if hit else None,
             leak_m3_s=leak_m3_s,
             sap_lost_m3_day=sap_lost,
             sensors=hit,
-            unexplained=strange,
-            where=where_words(self.farm, cause, line, from_m, to_m),
-            why=why_words(self.known, hit),
+            unexplained=tuple(name for name in self.down if name not in mine),
+            where=where_words(self.farm, cause, stretch, joining),
+            why=why_words(self.known, hit, len(self.known) - len(self.down)),
         )
 
-    def _place(self, cause: Cause, at: int | str) -> tuple[str, float, float, tuple[str, ...]]:
+    def _place(self, cause: Cause, at: int | str) -> tuple[Stretch, tuple[str, ...]]:
         if isinstance(at, str):
             place = place_of(self.farm, self.farm.sensor_by_id[at])
-            return place.line, place.at_m, place.at_m, ()
+            return Stretch(place.line, place.at_m, place.at_m), ()
         if at == AT_PUMP:
-            return PUMP if cause is Cause.PUMP else "", 0.0, 0.0, ()
+            return Stretch(PUMP if cause is Cause.PUMP else "", 0.0, 0.0), ()
         piece = self.tree.pieces[at]
-        return piece.stretch.line, piece.stretch.from_m, piece.stretch.to_m, piece.laterals
+        return piece.stretch, piece.joining
 
     def _sap_lost(self, at: int) -> Contested | None:
         """By all taps uphill; with no sensor there they lose at least what the next one downhill shows."""
-        counts = {name: self.taps_counts[name] for name in self.tree.beyond(at)}
+        counts = {name: self.taps_counts[name] for name in self.tree.watchers[at]}
         if not counts and (speaker := self.tree.speaker(at)) is not None:
             counts = {speaker: self.tree.uphill_taps_count(at)}
         return added(
-            sap_lost_m3_day(self.known[name], count, self.tap_yield_m3_day) for name, count in counts.items()
+            sap_lost_m3_day(drop.usual_pa, drop.drop_pa, count * self.tap_yield_m3_day)
+            for drop, count in ((self.known[name], count) for name, count in counts.items())
         )
 
 

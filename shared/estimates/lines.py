@@ -36,21 +36,21 @@ class Stretch:
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """A stretch between two cuts, with the unwatched laterals that join it."""
+    """A stretch between two cuts, with the unwatched lines that join it."""
 
     stretch: Stretch
     kind: LineKind
     bore_m: float
-    laterals: tuple[str, ...]
+    joining: tuple[str, ...]
     taps_count: float
     tubing_m: float
-    """Length of the stretch and of its laterals."""
+    """Length of the stretch and of what joins it."""
     downhill: int
     """The piece that ends where this one begins, or AT_PUMP."""
 
     @property
     def length_m(self) -> float:
-        """Length of the line itself, without laterals."""
+        """Length of the line itself, without what joins it."""
         return self.stretch.to_m - self.stretch.from_m
 
 
@@ -61,15 +61,13 @@ class Tree:
     pieces: tuple[Piece, ...]
     ways: tuple[tuple[int, ...], ...]
     """For each piece the pieces between the pump and its uphill end, the pump's first, itself last."""
+    watchers: tuple[tuple[str, ...], ...]
+    """For each piece the sensors at or uphill of its uphill end."""
     sensors: dict[str, int]
 
     def way(self, index: int) -> tuple[int, ...]:
         """The pieces between the pump and that piece's uphill end."""
         return () if index == AT_PUMP else self.ways[index]
-
-    def beyond(self, index: int) -> tuple[str, ...]:
-        """The sensors at or uphill of that piece's uphill end; all of them for the pump."""
-        return tuple(name for name, end in self.sensors.items() if index == AT_PUMP or index in self.way(end))
 
     def speaker(self, index: int) -> str | None:
         """The sensor that speaks for that piece's taps: at its uphill end, or else the next one downhill."""
@@ -177,7 +175,12 @@ def cut(farm: Farm, sensors: Iterable[Sensor]) -> Tree:
             pieces.append(piece)
             from_m = to_m
         waiting += children
-    return Tree(tuple(pieces), tuple(ways), {name: ends[seat] for name, seat in places.items()})
+    seated = {name: ends[seat] for name, seat in places.items()}
+    watchers: list[list[str]] = [[] for _ in pieces]
+    for name, end in seated.items():
+        for index in () if end == AT_PUMP else ways[end]:
+            watchers[index].append(name)
+    return Tree(tuple(pieces), tuple(ways), tuple(map(tuple, watchers)), seated)
 
 
 def _seated(farm: Farm, place: Place) -> Place:
@@ -189,10 +192,11 @@ def _seated(farm: Farm, place: Place) -> Place:
 
 
 def _split_lines(farm: Farm, watched: set[str]) -> set[str]:
-    """Lines that become pieces of their own: all but laterals with no sensor on them or uphill of them."""
+    """Lines that become pieces: the watched, those on the way to them, and mainlines on a conductor."""
     split: set[str] = set()
     for line in farm.lines:
-        if line.kind is not LineKind.LATERAL or line.id in watched:
+        trunk = line.parent == PUMP or farm.line_by_id[line.parent].kind is LineKind.CONDUCTOR
+        if line.id in watched or (trunk and line.kind is not LineKind.LATERAL):
             name = line.id
             while name != PUMP and name not in split:
                 split.add(name)

@@ -13,9 +13,10 @@ from pydantic import TypeAdapter
 from shared.errors import InvalidArgument
 from shared.estimates.fire import Fire, FireHistory, fire, observe_stack
 from shared.estimates.leaks import Suspect, locate
-from shared.estimates.sap_age import SapAge, sap_age
-from shared.estimates.tank_book import TankBook, new_tank_book, observe_temperature, observe_volume, wash
-from shared.estimates.tank_flow import STALE_COUNT, STALE_LEAST_S, FillTime, NotFilling, TankFlow, tank_flow, time_to_full
+from shared.estimates import tank_book
+from shared.estimates.sap_age import SapAge
+from shared.estimates.tank_book import TankBook
+from shared.estimates.tank_flow import STALE_COUNT, STALE_LEAST_S, FillTime, NotFilling, TankFlow
 from shared.estimates.vacuum import (
     VacuumDrop,
     VacuumHistory,
@@ -51,7 +52,7 @@ _PICTURE = TypeAdapter(Picture)
 
 def new_picture(farm: Farm) -> Picture:
     """A picture of a farm that has said nothing yet."""
-    return Picture(tanks=new_tank_book(farm))
+    return Picture(tanks=tank_book.new_tank_book(farm))
 
 
 def dump_picture(picture: Picture) -> bytes:
@@ -66,6 +67,7 @@ def restore_picture(stored: bytes, farm: Farm) -> Picture:
     for memory in (picture.vacuum, picture.fire, picture.latest, picture.heard_ms):
         for sensor in set(memory) - set(known):
             del memory[sensor]
+    tank_book.fit_to_farm(picture.tanks, farm)
     return picture
 
 
@@ -98,9 +100,9 @@ def _feed(picture: Picture, farm: Farm, sensor: Sensor, measured_ms: int, value:
         case Quantity.LEVEL:
             assert sensor.tank is not None
             tank = farm.tank_by_id[sensor.tank]
-            observe_volume(picture.tanks, tank.id, measured_ms, _volume_m3(tank, value))
+            tank_book.observe(picture.tanks, tank.id, measured_ms, _volume_m3(tank, value))
         case Quantity.SAP_TEMPERATURE if sensor.tank is not None:
-            observe_temperature(picture.tanks, sensor.tank, measured_ms, value)
+            tank_book.observe_temperature(picture.tanks, sensor.tank, measured_ms, value)
         case _:
             pass
 
@@ -112,7 +114,7 @@ def _fire_history(farm: Farm) -> FireHistory:
 def note_entry(picture: Picture, farm: Farm, entry: WriteLog) -> None:
     """Take what the owner wrote in the log, where it changes what is estimated."""
     if entry.entry is LogKind.TANK_WASHED and entry.tank in farm.tank_by_id:
-        wash(picture.tanks, entry.tank, entry.happened_ms)
+        tank_book.wash(picture.tanks, entry.tank, entry.happened_ms)
     elif entry.entry is LogKind.LEAK_FIXED:
         for sensor in farm.sensors_of(Quantity.VACUUM):
             if sensor.id in picture.vacuum and entry.line in (None, sensor.line):
@@ -164,19 +166,19 @@ class TankView:
 
 def tank_view(picture: Picture, farm: Farm, tank_id: str, now_ms: int) -> TankView:
     """How a tank stands at that time."""
-    capacity = capacity_m3(farm.tank_by_id[tank_id].geometry)
-    history = picture.tanks.histories.get(tank_id)
-    flow: TankFlow | Unknown
-    left: FillTime | NotFilling | Unknown
-    flow = left = Unknown("nothing heard yet")
-    if history is not None:
-        flow = tank_flow(history, now_ms)
-        left = flow if isinstance(flow, Unknown) else time_to_full(flow, capacity, now_ms)
+    flow = tank_book.flow_of(picture.tanks, tank_id, now_ms)
     measured_ms, volume = _volume_now(picture, farm, tank_id, now_ms)
     if isinstance(flow, TankFlow) and volume is not None:
         volume = flow.volume_m3
-    age = sap_age(picture.tanks.ledger, tank_id, now_ms)
-    return TankView(tank_id, capacity, volume, measured_ms, flow, left, age)
+    return TankView(
+        tank_id,
+        capacity_m3(farm.tank_by_id[tank_id].geometry),
+        volume,
+        measured_ms,
+        flow,
+        tank_book.fill_time(picture.tanks, tank_id, flow, now_ms),
+        tank_book.sap_in(picture.tanks, tank_id, now_ms),
+    )
 
 
 def _volume_now(picture: Picture, farm: Farm, tank_id: str, now_ms: int) -> tuple[int | None, float | None]:

@@ -14,9 +14,9 @@ from statistics import NormalDist, median
 Points = list[tuple[float, float]]
 """(time in s, value), rising in time."""
 
-SPIKE_SIGMAS = 5.0
+_SPIKE_SIGMAS = 5.0
 """One honest reading in two million lies farther off."""
-SIGMA_PER_MAD = 1.4826
+_SIGMA_PER_MAD = 1.4826
 """Standard deviation of a normal scatter over its median absolute deviation."""
 
 _SCREEN_POINTS = 150
@@ -45,7 +45,7 @@ class _Errors:
 
 
 def slope_fit(points: Points, confidence_fraction: float) -> Fit:
-    """Least-squares slope of three or more points, not all at one time."""
+    """Least-squares slope of eight or more points, each at its own time."""
     x, _ = _shapes(points)
     y = _centred([value for _, value in points])
     slope = _dot(x, y) / _dot(x, x)
@@ -56,8 +56,8 @@ def slope_fit(points: Points, confidence_fraction: float) -> Fit:
 def bend_fit(points: Points, confidence_fraction: float) -> Fit:
     """Change of slope from the first of eight or more points to the last, by a least-squares parabola.
 
-    A kink leaves residuals that hang together too, and would hide itself; so here the correlation is taken
-    from the steps between readings, which a kink hardly touches.
+    What a parabola cannot follow, a kink or a fading flow, leaves residuals that hang together, and would
+    hide itself among them; so here the errors are judged by the steps from one reading to the next.
     """
     x, curve = _shapes(points)
     y = _centred([value for _, value in points])
@@ -73,7 +73,7 @@ def without_spikes(points: Points) -> Points:
     slope = median((y2 - y1) / (t2 - t1) for (t1, y1), (t2, y2) in combinations(thin, 2))
     level = median(y - slope * t for t, y in thin)
     off = [abs(y - level - slope * t) for t, y in points]
-    limit = SPIKE_SIGMAS * SIGMA_PER_MAD * median(off)
+    limit = _SPIKE_SIGMAS * _SIGMA_PER_MAD * median(off)
     return [point for point, far in zip(points, off, strict=True) if far <= limit or limit == 0.0]
 
 
@@ -101,7 +101,7 @@ def student_quantile(confidence_fraction: float, freedom: float) -> float:
 
 
 def _errors(left: list[float], fitted: int) -> _Errors:
-    """How what a fit left over scatters and hangs together, unbiased in short series, leaning to the wide side.
+    """Of what a fit left over: unbiased in short series, and leaning to the wide side.
 
     Source: Kendall 1954, Biometrika 41:403-404, extended to a fitted line.
     """
@@ -109,7 +109,8 @@ def _errors(left: list[float], fitted: int) -> _Errors:
     if power == 0.0:
         return _Errors(0.0, 0.0)
     unbiased = (count * _dot(left[1:], left[:-1]) / power + fitted) / (count - fitted - 2)
-    correlation = _leaning(unbiased, count)
+    leaning = unbiased + _LEAN * sqrt(max(1.0 - unbiased**2, 0.0) / count)
+    correlation = min(max(leaning, 0.0), _STRONGEST_CORRELATION)
     repeats = (1.0 + correlation) / (1.0 - correlation)
     return _Errors(power / max(count - fitted * repeats, 1.0), correlation)
 
@@ -122,11 +123,6 @@ def _step_errors(left: list[float]) -> _Errors:
         return _Errors(0.0, 0.0)
     correlation = min(max(1.0 + 2.0 * _dot(steps[1:], steps[:-1]) / power, 0.0), _STRONGEST_CORRELATION)
     return _Errors(power / count / (2.0 * (1.0 - correlation)), correlation)
-
-
-def _leaning(correlation: float, count: int) -> float:
-    leaning = correlation + _LEAN * sqrt(max(1.0 - correlation**2, 0.0) / count)
-    return min(max(leaning, 0.0), _STRONGEST_CORRELATION)
 
 
 def _half_width(shape: list[float], fitted: int, errors: _Errors, confidence_fraction: float) -> float:

@@ -19,6 +19,7 @@ from itertools import pairwise
 from statistics import median, median_low
 
 from shared.errors import InvalidArgument
+from shared.estimates.stretch import STRETCH_POINTS, Series, Stretch
 from shared.readings import Band, Unknown
 from shared.units import DAY_S, HOUR_S
 
@@ -32,36 +33,36 @@ LEAST_SLOTS = 5
 LEAST_SPAN_S = 240.0
 """Four minutes: with less, one dump of the releaser is the whole slope."""
 
-STRETCH_SLOTS = 4
-SLOPE_CHANGE_Z = 4.0
-"""Standard errors between two slopes before they are two stretches: a hundred places are tried each minute."""
-SLOPE_CHANGE_RATIO = 0.25
-"""A rate that changed by less is the same run wandering."""
-PAIRED_BLOCKS = 40
-"""780 pairs: more cost time and add nothing to the median."""
 LEAST_FIT_S = 1800.0
 
-USUAL_WANDER_RATIO = .22
+USUAL_WANDER_RATIO = 0.19
 """A run's rate changes by about a fifth within an hour, and by the root of time beyond (from simulated
 day curves, waning nights and gusts of warmth; no published figure). Calibrated to cover 80 %."""
-USUAL_WANDER_WEIGHT = 1.0
-"""The usual counts as much as two independent hours of this run."""
-LEAST_WANDER_RATIO = .4 * USUAL_WANDER_RATIO
+USUAL_WANDER_WEIGHT = 1.5
+"""The usual counts as much as that many independent hours of this run."""
+LEAST_WANDER_RATIO = 0.5 * USUAL_WANDER_RATIO
 """A run that has been steady for three hours may still end at dusk."""
 WANDER_LIMIT_RATIO = 0.6
 """Trees neither stop all at once nor double: the wandering levels off there."""
 WANDER_BLOCK_S = 1200.0
+MACHINE_RATIO = 2.5
+"""A rate that differs by more was another stretch: a transfer or the RO, not the run wandering."""
 Z_80 = 1.2816
 """10 and 90 % points of the normal distribution."""
 LONGEST_FORECAST_S = 2 * DAY_S
 """What would take two days even at the fast end is not filling: no run goes on that long unchanged."""
 
 STUCK_LEAST_S = 1200.0
-STUCK_CHANCE = 1e-6
-LEAST_JITTER_RATIO = 0.2
-"""Share of readings that must have jumped back and forth by more than one step before silence of the
-jitter means a stuck sensor; a coarse, quiet sensor on still sap says the same for hours, rightly."""
+STUCK_COUNT = 15
+"""With noise as wide as a step two readings agree at most 4 times in 10, so 15 in a row once in a million."""
+JITTER_STEPS = 1.5
+JITTER_LEAST_COUNT = 4
+JITTER_LEAST_RATIO = 0.03
+"""Readings that fell back by more than a step, to a new value, before the noise counts as wider than a step.
+Foam falls back once in hours; a coarse, quiet sensor on still sap says the same for hours, rightly."""
 JITTER_MEMORY = 400
+STEP_FORGETS = 1.02
+"""The least step grows by so much a change, since a step of level is more sap where the tank is wide."""
 
 
 @dataclass(slots=True)
@@ -77,7 +78,8 @@ class VolumeHistory:
     """The last value, and the last different one before it."""
     changed_ms: int = 0
     same_count: int = 0
-    step_count: int = 0
+    least_step_m3: float | None = None
+    change_count: int = 0
     jitter_count: int = 0
 
 
@@ -152,12 +154,15 @@ def _notice_jitter(history: VolumeHistory, measured_ms: int, volume_m3: float) -
         history.same_count += 1
         return
     if last_m3 is not None and before_m3 is not None:
+        step_m3 = abs(volume_m3 - last_m3)
+        history.least_step_m3 = min(step_m3, (history.least_step_m3 or step_m3) * STEP_FORGETS)
         back = (volume_m3 - last_m3) * (last_m3 - before_m3) < 0
-        history.step_count += history.same_count + 1
         # Back to the very same value is the toggling of one step, which says nothing of the noise.
-        history.jitter_count += back and volume_m3 != before_m3
-        if history.step_count > JITTER_MEMORY:
-            history.step_count //= 2
+        jitter = back and volume_m3 != before_m3 and step_m3 > JITTER_STEPS * history.least_step_m3
+        history.change_count += 1
+        history.jitter_count += jitter
+        if history.change_count > JITTER_MEMORY:
+            history.change_count //= 2
             history.jitter_count //= 2
     history.before_m3, history.last_m3 = last_m3, volume_m3
     history.same_count, history.changed_ms = 0, measured_ms
@@ -183,31 +188,32 @@ def tank_flow(history: VolumeHistory, now_ms: int) -> TankFlow | Unknown:
     if len(times_s) < LEAST_SLOTS or times_s[-1] - times_s[0] < LEAST_SPAN_S:
         return Unknown("too few level readings yet")
 
-    stretches = _Lines(times_s, _without_foam(history.volumes_m3))
-    start = stretches.present_start()
-    noise_m3 = _noise_m3(history.volumes_m3)
-    fitted = _fit(stretches, start, noise_m3)
-    wander = USUAL_WANDER_RATIO
-    if fitted.slope_m3_s > 0:
-        wander = _wander_ratio(stretches, start, fitted.slope_m3_s)
-        span_s = _balanced_span_s(fitted, wander)
-        if span_s < fitted.span_s:
-            fitted = _fit(stretches, bisect_left(times_s, -span_s, start), noise_m3)
+    series = Series(times_s, history.volumes_m3)
+    start = series.present_start()
+    stretch, wander = series.stretch(start), USUAL_WANDER_RATIO
+    if stretch.slope_m3_s > 0:
+        wander = _wander_ratio(series, stretch.slope_m3_s)
+        span_s = _balanced_span_s(stretch, wander)
+        if span_s < stretch.span_s:
+            # Never shorter than a stretch may be, however long the sensor's interval.
+            stretch = series.stretch(min(bisect_left(times_s, -span_s, start), len(times_s) - STRETCH_POINTS))
     # A slope over L hours of a wandering rate is off its end by sqrt(0.37 L) hours' wandering (random walk).
-    lag_m3_s = fitted.slope_m3_s * wander * math.sqrt(0.37 * fitted.span_s / HOUR_S)
-    error_m3_s = Z_80 * math.hypot(fitted.error_m3_s, lag_m3_s)
-    slope = fitted.slope_m3_s
+    lag_m3_s = stretch.slope_m3_s * wander * math.sqrt(0.37 * stretch.span_s / HOUR_S)
+    error_m3_s = Z_80 * math.hypot(stretch.error_m3_s, lag_m3_s)
+    slope = stretch.slope_m3_s
     return TankFlow(
         net_m3_s=Band(slope - error_m3_s, slope, slope + error_m3_s),
-        volume_m3=max(0.0, fitted.volume_m3),
-        volume_error_m3=fitted.scatter_m3 / 2,
+        volume_m3=max(0.0, stretch.volume_m3),
+        volume_error_m3=stretch.scatter_m3 / 2,
         since_ms=history.times_ms[start],
         measured_ms=last_ms,
         wander_ratio=wander,
     )
 
 
-def time_to_full(flow: TankFlow | Unknown, capacity_m3: float, now_ms: int) -> FillTime | NotFilling | Unknown:
+def time_to_full(
+    flow: TankFlow | Unknown, capacity_m3: float, now_ms: int
+) -> FillTime | NotFilling | Unknown:
     """When the tank reaches its capacity at this flow, if the inflow wanders as runs do.
 
     A freeze that ends the run is not foreseen: then the tank fills later than this says, or never.
@@ -238,125 +244,35 @@ def time_to_full(flow: TankFlow | Unknown, capacity_m3: float, now_ms: int) -> F
 
 
 def _is_stuck(history: VolumeHistory, last_ms: int) -> bool:
-    jitter = history.jitter_count / history.step_count if history.step_count else 0.0
-    if jitter < LEAST_JITTER_RATIO or last_ms - history.changed_ms < STUCK_LEAST_S * 1000:
+    if history.same_count < STUCK_COUNT or last_ms - history.changed_ms < STUCK_LEAST_S * 1000:
         return False
-    return (1 - jitter) ** history.same_count < STUCK_CHANCE
+    return history.jitter_count >= max(JITTER_LEAST_COUNT, JITTER_LEAST_RATIO * history.change_count)
 
 
-def _without_foam(volumes: list[float]) -> list[float]:
-    # Running median of five; at the ends of three, the very last against the line through its neighbours.
-    inner = [sorted(volumes[i - 2 : i + 3])[2] for i in range(2, len(volumes) - 2)]
-    first, last = median(volumes[:3]), median(volumes[-3:])
-    return [first, first, *inner, last, median((volumes[-1], last, 2 * last - inner[-1]))]
-
-
-def _noise_m3(volumes: list[float]) -> float:
-    bends = [abs(a - 2 * b + c) for a, b, c in zip(volumes, volumes[1:], volumes[2:], strict=False)]
-    return 1.4826 * median(bends) / math.sqrt(6)
-
-
-@dataclass(frozen=True, slots=True)
-class _Fit:
-    slope_m3_s: float
-    error_m3_s: float
-    scatter_m3: float
-    volume_m3: float
-    span_s: float
-    free_count: float
-
-
-class _Lines:
-    """Least-squares lines over any stretch of the points in constant time, by running sums."""
-
-    def __init__(self, times_s: list[float], volumes: list[float]) -> None:
-        self.times_s, self.volumes = times_s, volumes
-        self._sums = [(0.0, 0.0, 0.0, 0.0, 0.0)]
-        base = volumes[-1]
-        t1 = v1 = tt = tv = vv = 0.0
-        for t, volume in zip(times_s, volumes, strict=True):
-            v = volume - base
-            t1, v1, tt, tv, vv = t1 + t, v1 + v, tt + t * t, tv + t * v, vv + v * v
-            self._sums.append((t1, v1, tt, tv, vv))
-
-    def line(self, i: int, j: int) -> tuple[float, float, float]:
-        """Slope, sum of squared residuals, and spread of the times of points i to j."""
-        (a1, b1, c1, d1, e1), (a2, b2, c2, d2, e2), n = self._sums[i], self._sums[j], j - i
-        t, v = a2 - a1, b2 - b1
-        spread = c2 - c1 - t * t / n
-        cross = d2 - d1 - t * v / n
-        return cross / spread, max(0.0, e2 - e1 - v * v / n - cross * cross / spread), spread
-
-    def residuals(self, i: int, j: int, slope: float) -> list[float]:
-        times_s, volumes = self.times_s[i:j], self.volumes[i:j]
-        centre = (sum(volumes) - slope * sum(times_s)) / (j - i)
-        return [v - slope * t - centre for t, v in zip(times_s, volumes, strict=True)]
-
-    def present_start(self) -> int:
-        start = 0
-        while (bend := self._bend(start)) is not None:
-            start = bend
-        return start
-
-    def _bend(self, start: int) -> int | None:
-        end = len(self.times_s)
-        places = range(start + STRETCH_SLOTS, end - STRETCH_SLOTS + 1)
-        if not places:
-            return None
-        bend = min(places, key=lambda k: self.line(start, k)[1] + self.line(k, end)[1])
-        (before, misfit1, spread1), (after, misfit2, spread2) = self.line(start, bend), self.line(bend, end)
-        if abs(after - before) < SLOPE_CHANGE_RATIO * max(abs(before), abs(after)):
-            return None
-        residuals = self.residuals(start, bend, before) + self.residuals(bend, end, after)
-        variance = (misfit1 + misfit2) / max(1, end - start - 4) * len(residuals) / _free_count(residuals)
-        error = math.sqrt(variance * (1 / spread1 + 1 / spread2))
-        return bend if abs(after - before) > SLOPE_CHANGE_Z * error else None
-
-
-def _free_count(residuals: list[float]) -> float:
-    """Independent residuals among these: white noise changes its sign every second time, steps seldom."""
-    signs = [r > 0 for r in residuals if r != 0]
-    changes = sum(a != b for a, b in pairwise(signs))
-    return float(min(len(residuals), max(2, 2 * changes)))
-
-
-def _fit(lines: _Lines, start: int, noise_m3: float) -> _Fit:
-    times_s, volumes = lines.times_s[start:], lines.volumes[start:]
-    count = len(times_s)
-    edges = [b * count // PAIRED_BLOCKS for b in range(PAIRED_BLOCKS + 1)] if count > PAIRED_BLOCKS else range(count + 1)
-    blocks = [(sum(times_s[i:j]) / (j - i), sum(volumes[i:j]) / (j - i)) for i, j in pairwise(edges)]
-    slope = median((v2 - v1) / (t2 - t1) for i, (t2, v2) in enumerate(blocks) for t1, v1 in blocks[:i])
-    residuals = [v - slope * t for t, v in zip(times_s, volumes, strict=True)]
-    centre = median(residuals)
-    residuals = [r - centre for r in residuals]
-    scatter_m3 = max(1.4826 * median(map(abs, residuals)), noise_m3)
-    free_count, span_s = _free_count(residuals), times_s[-1] - times_s[0]
-    error = scatter_m3 * math.sqrt(12 / free_count) / span_s * (1 + STRETCH_SLOTS / count)
-    recent = residuals[bisect_left(times_s, -600.0) :] or residuals[-1:]
-    return _Fit(slope, error, scatter_m3, centre + median(recent), span_s, free_count)
-
-
-def _balanced_span_s(fitted: _Fit, wander: float) -> float:
+def _balanced_span_s(stretch: Stretch, wander: float) -> float:
     # Least sum of noise (12 s² d / L³) and wandering (0.37 w² r² L), d the time between free residuals.
-    spacing_h = fitted.span_s / fitted.free_count / HOUR_S
-    rate_m3_h = fitted.slope_m3_s * HOUR_S
-    balanced_h = (97 * fitted.scatter_m3**2 * spacing_h / (wander * rate_m3_h) ** 2) ** 0.25
-    return max(LEAST_FIT_S, balanced_h * HOUR_S)
+    spacing_h = stretch.span_s / stretch.free_count / HOUR_S
+    rate_m3_h = stretch.slope_m3_s * HOUR_S
+    fourth_power_h4 = 97 * stretch.scatter_m3**2 * spacing_h / (wander * rate_m3_h) ** 2
+    return max(LEAST_FIT_S, math.sqrt(math.sqrt(fourth_power_h4)) * HOUR_S)
 
 
-def _wander_ratio(lines: _Lines, start: int, slope: float) -> float:
-    """How the rate changed between blocks half the stretch apart, blended with the usual."""
-    rates, end_s = [], lines.times_s[-1]
-    for block in range(int((end_s - lines.times_s[start]) // WANDER_BLOCK_S)):
-        i = bisect_left(lines.times_s, end_s - (block + 1) * WANDER_BLOCK_S, start)
-        j = bisect_right(lines.times_s, end_s - block * WANDER_BLOCK_S)
+def _wander_ratio(series: Series, slope_m3_s: float) -> float:
+    """How the rate changed between blocks half the window apart, blended with the usual."""
+    blocks, times_s = [], series.times_s
+    for block in range(int(-times_s[0] // WANDER_BLOCK_S)):
+        i = bisect_left(times_s, -(block + 1) * WANDER_BLOCK_S)
+        j = bisect_right(times_s, -block * WANDER_BLOCK_S)
         if j - i >= LEAST_SLOTS:
-            rate, misfit, spread = lines.line(i, j)
+            rate_m3_s, misfit, spread = series.line(i, j)
+            ratio = rate_m3_s / slope_m3_s
+            if not 1 / MACHINE_RATIO < ratio < MACHINE_RATIO:
+                break
             # Three: smoothed residuals are worth a third of their number.
-            rates.append((rate / slope, 3 * misfit / (j - i - 2) / spread / slope**2))
-    lag = max(1, len(rates) // 2)
+            blocks.append((ratio, 3 * misfit / (j - i - 2) / spread / slope_m3_s**2))
+    lag = max(1, len(blocks) // 2)
     lag_h = (lag - 1 / 3) * WANDER_BLOCK_S / HOUR_S
-    squares = [((a - b) ** 2 - p - q) / lag_h for (a, p), (b, q) in zip(rates, rates[lag:], strict=False)]
+    squares = [((a - b) ** 2 - p - q) / lag_h for (a, p), (b, q) in zip(blocks, blocks[lag:], strict=False)]
     if not squares:
         return USUAL_WANDER_RATIO
     weight = max(1.0, 2 * len(squares) / lag)

@@ -1,9 +1,9 @@
-"""Each vacuum sensor's own usual, learnt while the pump runs and the lines are thawed, and the drop against it.
+"""Each vacuum sensor's own usual while the pump runs and the lines are thawed, and the drop against it.
 
-The usual is kept as a share of what the air allows: under a pump of constant volume flow and leaks that are
-choked, a falling barometer takes vacuum away but no share, so a front is no leak. One-minute medians feed it,
-slowly: a drop past a threshold teaches nothing until it has stayed for days or the log says that it is meant
-to. With the pump off or the lines frozen nothing is learnt; the drop is still told, and flagged.
+The usual is a share of what the air allows: under a pump of constant volume flow, with leaks that are
+choked, a falling barometer takes vacuum away but no share, so a front is no leak. One-minute medians teach
+it (see usual), and only with the pump settled and the lines thawed; in other states the drop is still told,
+and flagged.
 """
 
 from bisect import bisect_left, bisect_right
@@ -12,14 +12,13 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from statistics import median
 
-from shared.estimates.onset import MINUTE_MS, Departure, fall_s, slack_pa
+from shared.estimates.onset import MINUTE_MS, Departure, fall_s, slack_pa, start_ms
+from shared.estimates.usual import READY_COUNT, Usual
 from shared.physics.air import attainable_vacuum_pa, require_station
 from shared.physics.bounds import require_within
 from shared.readings import PLAUSIBLE, Quantity, Unknown
 from shared.units import INHG_PA
 
-READY_COUNT = 20
-"""Minutes of settled running before a usual is told: a few of a releaser's dumps (0.5 to 5 min, from memory)."""
 SETTLE_MS = 10 * MINUTE_MS
 """Pumping down takes minutes (isothermal emptying of a farm's tubing); they are not usual."""
 FREEZE_C = -1.0
@@ -33,12 +32,6 @@ ABOVE_ATTAINABLE_PA = 0.3 * INHG_PA
 """A gauge that shows more than the whole air pressure by this is wrong; good ones are within it."""
 LEARN_WITHIN_PA = 1.0 * INHG_PA
 """Further from the usual than this a minute teaches nothing: a third of what trade advice calls a leak."""
-LEARN_MINUTES = (360, 1440)
-"""Minutes of running over which the usual follows, on the first day and ever after: slower than a night."""
-BETTER_STAYS_MINUTES = 180
-WORSE_STAYS_MINUTES = 2 * 1440
-"""Minutes of running after which a step is the new usual: hours after a repair, days after a loss, so that no
-leak becomes usual in a night (common practice, no source)."""
 LEAST_NOISE_PA = 0.05 * INHG_PA
 WINDOW_MS = 10 * MINUTE_MS
 WINDOW_COUNT = 9
@@ -50,6 +43,9 @@ MINUTES_KEPT = 180
 SILENT_MS = 5 * MINUTE_MS
 SILENT_COUNT = 5
 """Missed intervals before a sensor is silent (from memory, design advice)."""
+
+_VACUUM = PLAUSIBLE[Quantity.VACUUM]
+_AIR = PLAUSIBLE[Quantity.AIR_TEMPERATURE]
 
 
 @dataclass(slots=True)
@@ -67,12 +63,8 @@ class VacuumHistory:
     running_since_ms: int = 0
     frozen: bool | None = None
     warm_since_ms: int | None = None
-    first_shares: list[float] = field(default_factory=list)
-    usual_ratio: float | None = None
-    scatter_ratio: float = 0.0
-    learned_count: int = 0
-    shift_ratio: float = 0.0
-    shift_count: int = 0
+    usual: Usual = field(default_factory=Usual)
+    """As a share of the attainable vacuum."""
     departure: Departure = field(default_factory=Departure)
 
 
@@ -102,7 +94,7 @@ class VacuumDrop:
 
 
 def pump_is_running(vacuums_pa: Iterable[float]) -> bool:
-    """Whether a pump without a `running` sensor runs, from the pump's own vacuum, or from all lines' if it has none."""
+    """Whether a pump without a `running` sensor runs: by its own vacuum, or having none by all lines'."""
     return max(vacuums_pa, default=0.0) > RUNNING_LEAST_PA
 
 
@@ -123,9 +115,10 @@ def observe_vacuum(
     Raises:
         InvalidArgument: a number no vacuum sensor, barometer or thermometer can show.
     """
-    facts = PLAUSIBLE[Quantity.VACUUM]
-    require_within("vacuum_pa", vacuum_pa, facts.low, facts.high)
+    require_within("vacuum_pa", vacuum_pa, _VACUUM.low, _VACUUM.high)
     require_station(station_pa)
+    if air_c is not None:
+        require_within("air_c", air_c, _AIR.low, _AIR.high)
     times = state.times_ms
     if times and measured_ms <= times[-1]:
         _set_in_place(state, measured_ms, vacuum_pa)
@@ -149,9 +142,7 @@ def observe_vacuum(
 
 def rebase_vacuum(state: VacuumHistory) -> None:
     """Forget the usual and learn it anew: the log says that the lines have changed."""
-    state.first_shares = []
-    state.usual_ratio = None
-    state.learned_count = state.shift_count = 0
+    state.usual = Usual()
     state.departure = Departure()
     state.minutes_ms, state.drops_pa = [], []
 
@@ -162,20 +153,19 @@ def vacuum_drop(state: VacuumHistory, now_ms: int) -> VacuumDrop | Unknown:
     if heard == 0:
         return Unknown("nothing heard yet")
     silent_ms = now_ms - state.times_ms[heard - 1]
-    interval_ms = _interval_ms(state.times_ms[:heard])
+    interval_ms = _interval_ms(state.times_ms[max(0, heard - WINDOW_COUNT) : heard])
     if silent_ms > max(SILENT_MS, SILENT_COUNT * interval_ms):
-        hours, minutes = divmod(silent_ms // MINUTE_MS, 60)
-        return Unknown(f"silent for {hours} h {minutes:02d} min" if hours else f"silent for {minutes} min")
-    if state.usual_ratio is None:
-        left = READY_COUNT - len(state.first_shares)
+        return Unknown(silent_words(silent_ms))
+    if state.usual.ratio is None:
+        left = READY_COUNT - len(state.usual.first)
         return Unknown(f"its usual needs {left} more min of the pump running with the lines thawed")
     first = bisect_left(state.times_ms, state.times_ms[heard - 1] - max(NOW_MS, NOW_COUNT * interval_ms))
     now_pa = median(state.vacuums_pa[first:heard])
     attainable_pa = attainable_vacuum_pa(state.station_pa)
-    usual_pa = state.usual_ratio * attainable_pa
-    noise_pa = max(LEAST_NOISE_PA, state.scatter_ratio * attainable_pa)
+    usual_pa = state.usual.ratio * attainable_pa
+    noise_pa = max(LEAST_NOISE_PA, state.usual.scatter_ratio * attainable_pa)
     drop_pa = usual_pa - now_pa
-    since_ms = _since_ms(state, heard, usual_pa, drop_pa, noise_pa)
+    since_ms = _since_ms(state, heard, usual_pa, drop_pa, slack_pa(noise_pa))
     return VacuumDrop(
         usual_pa=usual_pa,
         now_pa=now_pa,
@@ -192,6 +182,12 @@ def vacuum_drop(state: VacuumHistory, now_ms: int) -> VacuumDrop | Unknown:
     )
 
 
+def silent_words(silent_ms: int) -> str:
+    """How long nothing has been heard, for people."""
+    hours, minutes = divmod(silent_ms // MINUTE_MS, 60)
+    return f"silent for {hours} h {minutes:02d} min" if hours else f"silent for {minutes} min"
+
+
 def _set_in_place(state: VacuumHistory, measured_ms: int, vacuum_pa: float) -> None:
     times = state.times_ms
     place = bisect_left(times, measured_ms)
@@ -206,9 +202,6 @@ def _set_in_place(state: VacuumHistory, measured_ms: int, vacuum_pa: float) -> N
 
 
 def _feel_air(state: VacuumHistory, measured_ms: int, air_c: float) -> None:
-    require_within(
-        "air_c", air_c, PLAUSIBLE[Quantity.AIR_TEMPERATURE].low, PLAUSIBLE[Quantity.AIR_TEMPERATURE].high
-    )
     if air_c <= THAW_C:
         state.warm_since_ms = None
         state.frozen = air_c <= FREEZE_C or bool(state.frozen)
@@ -236,62 +229,29 @@ def _close_minutes(state: VacuumHistory, closable_ms: int) -> None:
 def _take_minute(state: VacuumHistory, minute_ms: int, vacuum_pa: float) -> None:
     attainable_pa = attainable_vacuum_pa(state.station_pa)
     settled = state.running and minute_ms - state.running_since_ms >= SETTLE_MS
-    possible = vacuum_pa <= state.station_pa + ABOVE_ATTAINABLE_PA
+    # A gauge that shows no vacuum while the pump runs is shut off or dead: its zero must not become usual.
+    possible = RUNNING_LEAST_PA < vacuum_pa <= state.station_pa + ABOVE_ATTAINABLE_PA
     if settled and possible and not state.frozen:
-        _learn(state, vacuum_pa / attainable_pa, LEARN_WITHIN_PA / attainable_pa)
-    if state.usual_ratio is None:
+        anew = state.usual.learn(vacuum_pa / attainable_pa, LEARN_WITHIN_PA / attainable_pa)
+        if anew:
+            state.departure = Departure()
+    if state.usual.ratio is None:
         return
-    drop_pa = round(state.usual_ratio * attainable_pa - vacuum_pa, 1)
-    state.departure.take(minute_ms, drop_pa, slack_pa(state.scatter_ratio * attainable_pa))
+    drop_pa = round(state.usual.ratio * attainable_pa - vacuum_pa, 1)
+    state.departure.take(minute_ms, drop_pa, slack_pa(state.usual.scatter_ratio * attainable_pa))
     state.minutes_ms.append(minute_ms)
     state.drops_pa.append(drop_pa)
     if len(state.minutes_ms) > MINUTES_KEPT:
         del state.minutes_ms[0], state.drops_pa[0]
 
 
-def _learn(state: VacuumHistory, share_ratio: float, within_ratio: float) -> None:
-    if state.usual_ratio is None:
-        state.first_shares.append(share_ratio)
-        if len(state.first_shares) >= READY_COUNT:
-            _settle_usual(state, median(state.first_shares))
-        return
-    error_ratio = share_ratio - state.usual_ratio
-    if abs(error_ratio) <= within_ratio:
-        least, most = LEARN_MINUTES
-        state.learned_count += 1
-        gain = 1.0 / min(max(state.learned_count, least), most)
-        state.usual_ratio += gain * error_ratio
-        # 1.25: standard deviation over mean deviation of a normal scatter.
-        state.scatter_ratio += (1.25 * abs(error_ratio) - state.scatter_ratio) / least
-        state.shift_count = 0
-        return
-    if state.shift_count and (state.shift_ratio > state.usual_ratio) != (error_ratio > 0):
-        state.shift_count = 0
-    state.shift_count += 1
-    state.shift_ratio += (share_ratio - state.shift_ratio) / min(state.shift_count, MINUTES_KEPT)
-    stays = BETTER_STAYS_MINUTES if error_ratio > 0 else WORSE_STAYS_MINUTES
-    if state.shift_count >= stays:
-        state.first_shares = [state.shift_ratio]
-        _settle_usual(state, state.shift_ratio)
-
-
-def _settle_usual(state: VacuumHistory, usual_ratio: float) -> None:
-    deviations = [abs(share - usual_ratio) for share in state.first_shares]
-    state.usual_ratio = usual_ratio
-    state.scatter_ratio = max(state.scatter_ratio, 1.25 * sum(deviations) / len(deviations))
-    state.first_shares = []
-    state.learned_count = state.shift_count = 0
-    state.departure = Departure()
-
-
 def _since_ms(
-    state: VacuumHistory, heard: int, usual_pa: float, drop_pa: float, noise_pa: float
+    state: VacuumHistory, heard: int, usual_pa: float, drop_pa: float, least_pa: float
 ) -> int | None:
-    least_pa = slack_pa(noise_pa)
     if drop_pa <= least_pa:
         return None
     if state.departure.since_ms is not None:
-        return state.departure.since_ms
+        return start_ms(state.minutes_ms, state.drops_pa, state.departure.since_ms, drop_pa)
     # Too fresh for the minutes: the first of the latest readings that all lie low.
     index = heard - 1
     while index > 0 and usual_pa - state.vacuums_pa[index - 1] > least_pa:

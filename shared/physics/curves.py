@@ -64,6 +64,6 @@ def _inner_slope(width: float, next_width: float, secant: float, next_secant: fl
 
 
 def _end_slope(width: float, inner_width: float, secant: float, inner_secant: float) -> float:
-    """Slope at the end of the parabola through three points, between level and three times the secant."""
+    """Slope at the end of the parabola through three points, but never a fall."""
     slope = ((2.0 * width + inner_width) * secant - width * inner_secant) / (width + inner_width)
-    return min(max(slope, 0.0), 3.0 * secant)
+    return max(slope, 0.0)

@@ -19,7 +19,7 @@ from shared.physics.curves import Curve, curve_at
 _NEVER_NOUGHT = 1e-300
 """Keeps the angle of a hemisphere's rim a right angle where width and distance both vanish."""
 _PIECES = 64
-_SLICES = 24
+_SLICES = 48
 _KINDS = 64
 """Curves kept: a farm has a few kinds of heads, and making one costs a thousand readings of it."""
 

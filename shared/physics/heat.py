@@ -10,7 +10,7 @@ from math import sqrt
 
 from shared.physics.bounds import require_within
 from shared.physics.contested import Contested
-from shared.physics.sap import TOP_BRIX, sucrose_density_kg_m3
+from shared.physics.sap import SYRUP_BRIX, TOP_BRIX, sucrose_density_kg_m3
 from shared.units import UNITS, to_si
 
 FAHRENHEIT_STEP_C = UNITS["degF"].factor
@@ -27,9 +27,8 @@ texts 7.0 to 7.3 °F. Contested."""
 RISE_AT_66_9_C = _rise_c(7.3, 7.4, 7.5)
 """Above boiling water for 66.9 °Bx: 7.3 to 7.5 °F. From memory; state texts vary. Contested."""
 _MOST_RISE_C = 10.0
-LEGAL_BRIX = 66.9
-"""Least for Vermont retail. The US minimum is 66.0 (21 CFR 168.140), the Grade A maximum 68.9 (USDA 2015)."""
 MOST_BRIX = 68.9
+"""Grade A maximum (USDA 2015); the least is `SYRUP_BRIX`."""
 TARGET_BRIX = 67.4
 """Half a degree over the least, so that a small error stays lawful (common practice, no source)."""
 TARGET_WITHIN_BRIX = 0.3
@@ -213,7 +212,7 @@ def hydrometer_true_brix(reading_brix: float, temperature_c: float) -> Contested
     66.9
     """
     thin_brix, thick_brix = _CHART_MEANS_BRIX
-    shift_brix = LEGAL_BRIX - hydrometer_chart_brix(temperature_c)
+    shift_brix = SYRUP_BRIX - hydrometer_chart_brix(temperature_c)
     require_within("reading_brix", reading_brix, thin_brix - shift_brix, thick_brix - shift_brix)
     by_chart_brix = reading_brix + shift_brix
     floated_kg_m3 = sucrose_density_kg_m3(reading_brix, _HYDROMETER_C)

@@ -61,7 +61,7 @@ def hole_diameter_m(
     >>> round(hole_diameter_m(0.000959, 101_325.0, 85_000.0) / 0.0254, 3)
     0.125
     """
-    require_within("free_air_m3_s", free_air_m3_s, 0.0, 1.0)
+    require_within("free_air_m3_s", free_air_m3_s, 0.0, 2.0)
     require_station(station_pa)
     require_within("vacuum_pa", vacuum_pa, _LEAST_DRIVE_PA, station_pa)
     speed_m_s = _orifice_speed_m_s(station_pa, vacuum_pa, air_temperature_c, discharge_ratio)

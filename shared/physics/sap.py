@@ -123,7 +123,7 @@ def sap_per_syrup_ratio(sap_brix: float, syrup_brix: float = SYRUP_BRIX) -> floa
     44.16
     """
     _require_rising("sap_brix", sap_brix, "syrup_brix", syrup_brix)
-    return _sugar_kg_m3(syrup_brix) / _sugar_kg_m3(sap_brix)
+    return _volume_ratio(sap_brix, syrup_brix)
 
 
 def rule_sap_per_syrup_ratio(sap_brix: float, rule: float = RULE_OF_86) -> float:
@@ -174,7 +174,7 @@ def ro_concentrate_volume_ratio(feed_brix: float, concentrate_brix: float) -> fl
     0.2442
     """
     _require_rising("feed_brix", feed_brix, "concentrate_brix", concentrate_brix)
-    return _sugar_kg_m3(feed_brix) / _sugar_kg_m3(concentrate_brix)
+    return 1.0 / _volume_ratio(feed_brix, concentrate_brix)
 
 
 def sap_freezing_point_c(brix: float) -> float:
@@ -229,8 +229,10 @@ def equivalent_age_s(
     return age_s
 
 
-def _sugar_kg_m3(brix: float) -> float:
-    return sucrose_density_kg_m3(brix) * brix / 100.0
+def _volume_ratio(thin_brix: float, rich_brix: float) -> float:
+    """Volumes of the thin liquid that hold as much sugar as one of the rich."""
+    rich_kg_m3, thin_kg_m3 = sucrose_density_kg_m3(rich_brix), sucrose_density_kg_m3(thin_brix)
+    return rich_kg_m3 * rich_brix / (thin_kg_m3 * thin_brix)
 
 
 def _require_rising(thin_name: str, thin_brix: float, rich_name: str, rich_brix: float) -> None:

@@ -1,0 +1,122 @@
+"""What a jittery level has truly done since it was last booked, told from foam, drift and digits.
+
+A change counts once it is wider than the sensor's own noise (the dead-band) and has lasted: all but a
+quarter of the last quarter hour's minutes lie beyond it. So jitter that goes on for days books nothing,
+and foam or a dropped reading that comes back books nothing either. A change slower than any fill is the
+sensor's drift.
+"""
+
+from bisect import bisect_left
+from dataclasses import dataclass, field
+from statistics import median
+
+from shared.estimates.tank_flow import VolumeHistory, observe_volume
+from shared.units import HOUR_S
+
+SETTLE_S = 900.0
+"""A change must last a quarter of an hour; foam settles sooner (common practice, no source)."""
+LEAST_SETTLE_COUNT = 3
+NEAR_COUNT = 5
+"""Minutes in the median that stands for the level now: two wrong ones do no harm."""
+NOISE_BANDS = 4.0
+"""Standard deviations of one minute in the dead-band; the levels compared are quieter than one minute."""
+STEP_BANDS = 1.5
+"""Steps of the sensor in the dead-band: a level between two digits toggles for ever."""
+STEP_LIMIT_RATIO = 0.02
+LEAST_BAND_RATIO = 0.0025
+"""Share of the capacity that is never worth booking: 4 gal of 1,600."""
+LEAST_NOISE_RATIO = 0.0005
+NOISE_MEMORY = 30
+NOISE_OUTLIER = 3.0
+DRIFT_RATIO_PER_H = 0.0025
+"""Slower than this share of the capacity an hour is drift: an ultrasonic sensor reads 0.17 % of its distance
+more a degree, and a run that took 400 h to fill the tank would be no run."""
+
+
+@dataclass(slots=True)
+class LevelWatch:
+    """One tank's level beside what of it is booked."""
+
+    capacity_m3: float = 1.0
+    interval_s: float = 60.0
+    history: VolumeHistory = field(default_factory=VolumeHistory)
+    booked_m3: float | None = None
+    """The level that the books account for; None before the first reading."""
+    after_ms: int = 0
+    """Only minutes from here on count: the first reading, or the last wash."""
+    since_ms: int = 0
+    """When the level was last near the booked one, or was booked."""
+    noise_m3: float = 0.0
+    noise_count: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """The level that the last quarter hour rose to, and fell to, and by when."""
+
+    risen_to_m3: float
+    fallen_to_m3: float
+    at_ms: int
+
+
+def note_level(watch: LevelWatch, measured_ms: int, volume_m3: float) -> bool:
+    """Take a reading in; answers whether a minute before it was thereby closed and may be booked."""
+    times_ms = watch.history.times_ms
+    newest_ms = times_ms[-1] if times_ms else None
+    observe_volume(watch.history, measured_ms, volume_m3)
+    opened = len(watch.history.newest) == 1 and watch.history.newest[0][0] == measured_ms == times_ms[-1]
+    if newest_ms is None or not opened or measured_ms <= newest_ms:
+        return False
+    if len(times_ms) > LEAST_SETTLE_COUNT:
+        a, b, c = watch.history.volumes_m3[-4:-1]
+        bend_m3 = abs(a - 2 * b + c) / 2
+        watch.noise_count = min(watch.noise_count + 1, NOISE_MEMORY)
+        if watch.noise_count == NOISE_MEMORY:
+            bend_m3 = min(bend_m3, NOISE_OUTLIER * band_m3(watch) / NOISE_BANDS)
+        # Mean of |a - 2b + c| / 2 is 0.98 standard deviations of normal noise.
+        watch.noise_m3 += (bend_m3 - watch.noise_m3) / watch.noise_count
+    return True
+
+
+def band_m3(watch: LevelWatch) -> float:
+    """The dead-band: a change within it is taken for noise."""
+    noise_m3 = NOISE_BANDS * max(watch.noise_m3, LEAST_NOISE_RATIO * watch.capacity_m3)
+    step_m3 = min(STEP_BANDS * (watch.history.least_step_m3 or 0.0), STEP_LIMIT_RATIO * watch.capacity_m3)
+    return max(noise_m3, step_m3, LEAST_BAND_RATIO * watch.capacity_m3)
+
+
+def near_level_m3(watch: LevelWatch) -> float | None:
+    """The level of the last closed minutes; None while there are fewer than three that count."""
+    volumes_m3, _ = _closed(watch, NEAR_COUNT)
+    return median(volumes_m3) if len(volumes_m3) >= LEAST_SETTLE_COUNT else None
+
+
+def settle_count(watch: LevelWatch) -> int:
+    """Closed minutes, or readings of a slower sensor, that a change must last."""
+    fit = round(SETTLE_S / max(60.0, watch.interval_s))
+    return max(LEAST_SETTLE_COUNT, fit)
+
+
+def settled(watch: LevelWatch) -> Settled | None:
+    """What has lasted; None while too few minutes count."""
+    count = settle_count(watch)
+    volumes_m3, times_ms = _closed(watch, count)
+    if len(volumes_m3) < count:
+        return None
+    rank = count // 4
+    ordered = sorted(volumes_m3)
+    # All but `rank` minutes lie beyond it, so a steady rise passed it `rank` minutes into the window.
+    return Settled(ordered[rank], ordered[-1 - rank], times_ms[rank])
+
+
+def is_drift(watch: LevelWatch, change_m3: float, at_ms: int) -> bool:
+    """The change came so slowly that it is the sensor's, not the sap's."""
+    span_h = (at_ms - watch.since_ms) / 1000 / HOUR_S
+    return abs(change_m3) - band_m3(watch) / 4 < DRIFT_RATIO_PER_H * watch.capacity_m3 * span_h
+
+
+def _closed(watch: LevelWatch, count: int) -> tuple[list[float], list[int]]:
+    times_ms = watch.history.times_ms
+    end = len(times_ms) - 1
+    start = max(bisect_left(times_ms, watch.after_ms, 0, end), end - count)
+    return watch.history.volumes_m3[start:end], times_ms[start:end]

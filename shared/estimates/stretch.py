@@ -1,0 +1,130 @@
+"""The line that describes the newest stretch of a noisy, stepped, bending series, and how sure it is.
+
+A stretch starts where two least-squares lines of clearly different slopes fit better than one. Its
+slope is then the median of pairwise slopes, which foam and dumps do not pull. The error counts runs of
+residuals: a releaser's steps leave long runs, so they are not taken for noise that averages out.
+"""
+
+import math
+from bisect import bisect_left
+from dataclasses import dataclass
+from itertools import pairwise
+from statistics import median
+
+STRETCH_POINTS = 4
+"""A stretch of fewer could be one dump of the releaser."""
+BEND_Z = 4.0
+"""Standard errors between two slopes before they are two stretches: a hundred places are tried each time."""
+BEND_RATIO = 0.25
+"""A rate that changed by less is the same run wandering."""
+PAIRED_BLOCKS = 40
+"""780 pairs: more cost time and add nothing to the median."""
+NEAR_S = 600.0
+"""The present volume is read off the last ten minutes: longer than two dumps, shorter than a bend."""
+NORMAL_MAD = 1.4826
+"""Standard deviation of a normal distribution whose median absolute deviation is 1."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A line through the newest points; times count from the last reading, so they are 0 or negative."""
+
+    slope_m3_s: float
+    error_m3_s: float
+    """Standard error of the slope."""
+    volume_m3: float
+    """On the line's level of the last minutes, at time 0."""
+    scatter_m3: float
+    span_s: float
+    free_count: float
+    """Independent residuals in it."""
+
+
+class Series:
+    """Points of one tank without foam, and any least-squares line through them in constant time."""
+
+    def __init__(self, times_s: list[float], volumes_m3: list[float]) -> None:
+        self.times_s, self.volumes_m3 = times_s, without_foam(volumes_m3)
+        bends = [
+            abs(a - 2 * b + c) for a, b, c in zip(volumes_m3, volumes_m3[1:], volumes_m3[2:], strict=False)
+        ]
+        self.noise_m3 = NORMAL_MAD * median(bends) / math.sqrt(6)
+        self._sums = [(0.0, 0.0, 0.0, 0.0, 0.0)]
+        t1 = v1 = tt = tv = vv = 0.0
+        for t, volume_m3 in zip(times_s, self.volumes_m3, strict=True):
+            v = volume_m3 - volumes_m3[-1]
+            t1, v1, tt, tv, vv = t1 + t, v1 + v, tt + t * t, tv + t * v, vv + v * v
+            self._sums.append((t1, v1, tt, tv, vv))
+
+    def line(self, i: int, j: int) -> tuple[float, float, float]:
+        """Slope, sum of squared residuals, and sum of squared times about their mean, of points i to j."""
+        (a1, b1, c1, d1, e1), (a2, b2, c2, d2, e2), count = self._sums[i], self._sums[j], j - i
+        t, v = a2 - a1, b2 - b1
+        spread = c2 - c1 - t * t / count
+        cross = d2 - d1 - t * v / count
+        return cross / spread, max(0.0, e2 - e1 - v * v / count - cross * cross / spread), spread
+
+    def present_start(self) -> int:
+        """Index of the first point of the newest stretch."""
+        start = 0
+        while (bend := self._bend(start)) is not None:
+            start = bend
+        return start
+
+    def _bend(self, start: int) -> int | None:
+        end = len(self.times_s)
+        places = range(start + STRETCH_POINTS, end - STRETCH_POINTS + 1)
+        if not places:
+            return None
+        bend = min(places, key=lambda k: self.line(start, k)[1] + self.line(k, end)[1])
+        (before, misfit1, spread1), (after, misfit2, spread2) = self.line(start, bend), self.line(bend, end)
+        if abs(after - before) < BEND_RATIO * max(abs(before), abs(after)):
+            return None
+        residuals = self._residuals(start, bend, before) + self._residuals(bend, end, after)
+        variance = (misfit1 + misfit2) / max(1, end - start - 4) * len(residuals) / free_count(residuals)
+        # The running median leaves less scatter than there is, and few points show little of it.
+        error = math.sqrt(max(variance, self.noise_m3**2) * (1 / spread1 + 1 / spread2))
+        return bend if abs(after - before) > BEND_Z * error else None
+
+    def _residuals(self, i: int, j: int, slope: float) -> list[float]:
+        times_s, volumes_m3 = self.times_s[i:j], self.volumes_m3[i:j]
+        centre = (sum(volumes_m3) - slope * sum(times_s)) / (j - i)
+        return [v - slope * t - centre for t, v in zip(times_s, volumes_m3, strict=True)]
+
+    def stretch(self, start: int) -> Stretch:
+        """The robust line from point `start` to the newest.
+
+        Source: P. K. Sen 1968, J. Am. Stat. Assoc. 63:1379-1389 (the median of pairwise slopes).
+        """
+        times_s, volumes_m3 = self.times_s[start:], self.volumes_m3[start:]
+        count = len(times_s)
+        blocks = min(count, PAIRED_BLOCKS)
+        edges = [block * count // blocks for block in range(blocks + 1)]
+        means = [(sum(times_s[i:j]) / (j - i), sum(volumes_m3[i:j]) / (j - i)) for i, j in pairwise(edges)]
+        slope = median((v2 - v1) / (t2 - t1) for i, (t2, v2) in enumerate(means) for t1, v1 in means[:i])
+        levels_m3 = [v - slope * t for t, v in zip(times_s, volumes_m3, strict=True)]
+        centre_m3 = median(levels_m3)
+        residuals = [level_m3 - centre_m3 for level_m3 in levels_m3]
+        scatter_m3 = max(NORMAL_MAD * median(map(abs, residuals)), self.noise_m3)
+        free, span_s = free_count(residuals), times_s[-1] - times_s[0]
+        # Few points misjudge their own scatter: doubled at the least count, forgotten with many.
+        error = scatter_m3 * math.sqrt(12 / free) / span_s * (1 + STRETCH_POINTS / count)
+        near_m3 = levels_m3[bisect_left(times_s, -NEAR_S) :] or levels_m3[-1:]
+        return Stretch(slope, error, median(near_m3), scatter_m3, span_s, free)
+
+
+def without_foam(volumes_m3: list[float]) -> list[float]:
+    """The running median of five (at the ends of three), which drops up to two wrong points in a row."""
+    inner = [sorted(volumes_m3[i - 2 : i + 3])[2] for i in range(2, len(volumes_m3) - 2)]
+    second, last_but_one = median(volumes_m3[:3]), median(volumes_m3[-3:])
+    # The outermost may be news or foam: each is held against the line through its smoothed neighbours.
+    first = median((volumes_m3[0], second, 2 * second - inner[0]))
+    last = median((volumes_m3[-1], last_but_one, 2 * last_but_one - inner[-1]))
+    return [first, second, *inner, last_but_one, last]
+
+
+def free_count(residuals: list[float]) -> float:
+    """Independent ones among these: white noise changes its sign every second time, steps seldom."""
+    signs = [r > 0 for r in residuals if r != 0]
+    changes = sum(a != b for a, b in pairwise(signs))
+    return float(min(len(residuals), max(2, 2 * changes)))
