@@ -140,8 +140,11 @@ def on_reading(watch: Watch, plan: Plan, reading: Reading, changes: Changes) -> 
     # Minutes that have ended are judged before the reading that ends them is seen.
     if at_ms >= watch.alerting.next_tick_ms:
         if watch.alerting.next_tick_ms:
+            tick_ms = watch.alerting.next_tick_ms
             for rule, subject in plan.by_event:
-                _judge(watch, plan, rule, subject, watch.alerting.next_tick_ms, changes)
+                # Those whose sensors speak have been judged as they spoke.
+                if watch.alerting.judged_ms.get(f"{rule.id}/{subject}", 0) <= tick_ms - TICK_MS:
+                    _judge(watch, plan, rule, subject, tick_ms, changes)
         watch.alerting.next_tick_ms = at_ms - at_ms % TICK_MS + TICK_MS
     observe(watch.picture, plan.farm, reading)
     for rule, subject in plan.by_sensor.get(reading.sensor, ()):

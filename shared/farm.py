@@ -336,9 +336,9 @@ class Farm(Section):
                 line = self.line_by_id[sensor.line]
                 if sensor.at_m > line.length_m:
                     raise ValueError(f"sensor {sensor.id}: at is beyond the end of {line.id}; measure again")
-        for item in (*self.sensors, *self.tanks):
-            for name in item.rules.model_fields_set:
-                effective(self.rules, item.rules, name)
+        for own in (*(sensor.rules for sensor in self.sensors), *(tank.rules for tank in self.tanks)):
+            for name in own.model_fields_set:
+                effective(self.rules, own, name)
         for place, tank_id in self._machine_tanks():
             if tank_id not in self.tank_by_id:
                 raise _missing(place, tank_id, self.tank_by_id)

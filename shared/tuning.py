@@ -44,10 +44,11 @@ class VacuumLost(RuleTuning):
 class TankNearlyFull(RuleTuning):
     """A tank will be full soon at the present rate, or is nearly full whatever the rate.
 
-    90 minutes: time to wake, dress, drive up and start a transfer or the RO (common practice, no source).
+    90 minutes: time to wake, dress, drive up and start a transfer or the RO (common practice, no source). Three
+    minutes: foam stands under a sensor for up to two or so (from memory).
     """
 
-    raise_hold_s: float = Field(default=60.0, ge=0)
+    raise_hold_s: float = Field(default=180.0, ge=0)
     clear_hold_s: float = Field(default=600.0, ge=0)
     trip_time_to_full_s: float = Field(default=90 * 60.0, gt=0)
     clear_time_to_full_s: float = Field(default=120 * 60.0, gt=0)

@@ -6,7 +6,7 @@ heel keeps its age. Relative only: nothing here says that sap is safe or spoilt.
 
 from collector.rules.rule import Rule, Subject
 from shared.alerts import Finding, Hold, Priority, Verdict
-from shared.estimates.picture import Picture, tank_view
+from shared.estimates.picture import Picture, sap_age_view
 from shared.farm import Farm, Holds, Tank
 from shared.readings import Quantity, Unknown
 from shared.tuning import SapHeldTooLong, effective
@@ -29,23 +29,22 @@ def judge(farm: Farm, picture: Picture, tank_id: str, now_ms: int) -> Finding:
     """What is found about one tank."""
     tank = farm.tank_by_id[tank_id]
     tuning = _tuning(farm, tank)
-    view = tank_view(picture, farm, tank_id, now_ms)
+    age = sap_age_view(picture, tank_id, now_ms)
     name = f"{capitalised(tank_id)} tank"
     priority = Priority.TELL
-    if isinstance(view.age, Unknown) or view.volume_m3 is None:
-        reason = view.age.reason if isinstance(view.age, Unknown) else "its level is not known"
-        return _finding(tank, Verdict.UNKNOWN, priority, tuning, now_ms, f"{name}: sap age is not known ({reason}).")
+    if isinstance(age, Unknown):
+        return _finding(tank, Verdict.UNKNOWN, priority, tuning, now_ms, f"{name}: sap age is not known ({age.reason}).")
     # What is left when a tank counts as empty cannot be boiled; its age matters when the next sap comes in.
-    if view.volume_m3 <= tank.heel_m3:
+    if age.volume_m3 <= tank.heel_m3:
         return _finding(tank, Verdict.NORMAL, priority, tuning, now_ms, f"{name} is empty.")
-    oldest_s = view.age.oldest_s
+    oldest_s = age.oldest_s
     sentence = f"{name} holds sap {duration(oldest_s)} old."
     if oldest_s < tuning.tell_age_s:
         return _finding(tank, Verdict.NORMAL, priority, tuning, now_ms, sentence)
     if oldest_s >= tuning.wake_age_s:
         priority = Priority.WAKE
     first = "Start the boil." if tank.holds is Holds.CONCENTRATE else "Start the RO or the boil; the oldest first."
-    advice = f"{gallons(view.volume_m3)}, on average {duration(view.age.mean_s)} old. {first}"
+    advice = f"{gallons(age.volume_m3)}, on average {duration(age.mean_s)} old. {first}"
     return _finding(tank, Verdict.ACTIVE, priority, tuning, now_ms, sentence, advice)
 
 

@@ -185,6 +185,8 @@ def release(g: Gathering, moment: Moment) -> list[Dump]:
         lost = g.lost_m3_s * moment.step_s / given_m3
         if stuck:
             given_m3 = min(given_m3, max(0.0, g.flood_m3 - g.chamber_m3))
+        if g.chamber_m3 <= 0.0:
+            g.gathered_s = moment.now_s
         given = liquid_of(given_m3, g.brix)
         book(g.given, given)
         book(g.on_the_ground, given, lost)

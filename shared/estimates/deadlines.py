@@ -9,13 +9,15 @@ demand is the largest of
     sap past the limit in it and in those;
 
 the demands of the last tanks before the machines add up. A machine started at T does at most rate x (t - T),
-so it must start by the least t - demand / rate over all t. With RO the concentrate tank stands between: RO goes
-at its own rate until that tank is full, and then at the pace of the boil.
+so it must start by the least t - demand / rate over all t. With RO the concentrate tank stands between: RO
+goes at its own rate until that tank is full, and then at the pace of the boil.
 
 Between the moments when inflow ends or a parcel reaches the limit demands only bend upwards, so the least is
 at such a moment or where the demand begins: the answer is exact and takes no stepping through time.
 
-RO is taken to pause while the concentrate tank is full, the boil to wait while its feed is empty.
+These are the last starts from which there is a way through the night: RO draws the tank that presses most,
+pauses while the concentrate tank is full, and before the boil takes no sap that could wait into the room that
+pressing sap will need; a boil waits while its feed is empty.
 """
 
 from bisect import bisect_right
@@ -34,7 +36,8 @@ from shared.physics.sap import ro_concentrate_volume_ratio
 _AT_ONCE_M3_S = 1e9
 _SLACK_S = 1e-3
 """A start missed by no more is rounding."""
-_HALVINGS = 60
+_CLOSE_S = 0.05
+"""How closely the start of a demand is found; a pump moves a cupful in that time."""
 
 
 class Trouble(StrEnum):
@@ -188,69 +191,84 @@ class _Need:
     """What a machine must have moved by each time, or by each time up to `due_s`."""
 
     moved_m3: Callable[[float], float]
+    at_moments: tuple[tuple[float, float], ...]
+    """The same at the moments that decide: (s, m3)."""
     trouble: Callable[[float], tuple[Trouble, str]]
-    due_s: float = inf
+    due_s: float
+
+
+def _need(
+    moved_m3: Callable[[float], float],
+    moments_s: list[float],
+    trouble: Callable[[float], tuple[Trouble, str]],
+    due_s: float = inf,
+) -> _Need:
+    at_moments = tuple((at_s, moved_m3(at_s)) for at_s in moments_s if at_s <= due_s)
+    return _Need(moved_m3, at_moments, trouble, due_s)
+
+
+_Start = tuple[float, float, _Need]
+"""When a machine must start, when there is trouble if it does not, and for whose sake."""
 
 
 def _outcome(case: _Case, horizon_s: float) -> Outcome:
     moments_s = case.moments_s(horizon_s)
-    needs = [_Need(lambda at_s: case.out_m3(at_s, at_s), case.trouble)]
+    needs = [_need(lambda at_s: case.out_m3(at_s, at_s), moments_s, case.trouble)]
     if case.boil_m3_s < case.ro_m3_s:
         # Old sap must come so early that the slower boil can take it one after the other.
         needs += [
-            _Need(partial(_ahead_m3, case, due_s), case.held, due_s)
+            _need(partial(_ahead_m3, case, due_s), moments_s, case.held, due_s)
             for due_s in moments_s
             if case.aged_m3(due_s) > 0.0
         ]
-    pace_m3_s = min(case.ro_m3_s, case.boil_m3_s)
     ro = [
-        start
-        for need in needs
-        for spare_m3, rate_m3_s in ((0.0, case.ro_m3_s), (case.space_m3, case.boil_m3_s))
-        for start in _starts(need, spare_m3, rate_m3_s, moments_s)
+        *(_latest(need, 0.0, case.ro_m3_s) for need in needs),
+        *(_latest(need, case.space_m3, case.boil_m3_s) for need in needs),
     ]
     boil = [
-        *_starts(_Need(case.boiled_m3, case.held), 0.0, case.boil_m3_s, moments_s),
-        *(start for need in needs for start in _starts(need, case.free_m3, pace_m3_s, moments_s)),
+        _latest(_need(case.boiled_m3, moments_s, case.held), 0.0, case.boil_m3_s),
+        *(_latest(need, case.free_m3, min(case.ro_m3_s, case.boil_m3_s)) for need in needs),
     ]
-    if any(start_s < -_SLACK_S for start_s, _, _ in (*ro, *boil)):
+    if any(start[0] < -_SLACK_S for start in (*ro, *boil) if start):
         return _too_late(case, needs, moments_s)
-    return Starts(_latest_start(ro) if case.has_ro else None, _latest_start(boil))
+    return Starts(_earliest(ro) if case.has_ro else None, _earliest(boil))
 
 
 def _ahead_m3(case: _Case, due_s: float, at_s: float) -> float:
     return case.out_m3(at_s, due_s) - case.boil_m3_s * (due_s - at_s)
 
 
-def _starts(
-    need: _Need, spare_m3: float, rate_m3_s: float, moments_s: list[float]
-) -> list[tuple[float, float, _Need]]:
-    """Starts late enough for each moment of a need beyond what may wait, with the time of the trouble."""
-
-    def beyond_m3(at_s: float) -> float:
-        return need.moved_m3(at_s) - spare_m3
-
-    moments_s = [at_s for at_s in moments_s if at_s <= need.due_s]
-    starts = [(at_s - beyond_m3(at_s) / rate_m3_s, at_s) for at_s in moments_s if beyond_m3(at_s) > 0.0]
-    for before_s, after_s in pairwise(moments_s):
-        if beyond_m3(before_s) <= 0.0 < beyond_m3(after_s):
-            begins_s = _begins_s(beyond_m3, before_s, after_s)
-            starts.append((begins_s, begins_s))
-    return [(start_s, at_s if need.due_s == inf else need.due_s, need) for start_s, at_s in starts]
-
-
-def _begins_s(need_m3: Callable[[float], float], before_s: float, after_s: float) -> float:
-    """When a need that rises throughout becomes positive."""
-    for _ in range(_HALVINGS):
-        middle_s = (before_s + after_s) / 2.0
-        before_s, after_s = (before_s, middle_s) if need_m3(middle_s) > 0.0 else (middle_s, after_s)
-    return after_s
-
-
-def _latest_start(starts: list[tuple[float, float, _Need]]) -> LatestStart | None:
+def _latest(need: _Need, spare_m3: float, rate_m3_s: float) -> _Start | None:
+    """Latest start of a machine of that rate, if so much of the need may wait."""
+    starts = [
+        (at_s - (moved_m3 - spare_m3) / rate_m3_s, at_s)
+        for at_s, moved_m3 in need.at_moments
+        if moved_m3 > spare_m3
+    ]
+    for (before_s, before_m3), (after_s, after_m3) in pairwise(need.at_moments):
+        if before_m3 <= spare_m3 < after_m3 and before_s < min(starts)[0]:
+            starts.append(_around_begin_s(lambda at_s: need.moved_m3(at_s) - spare_m3, before_s, after_s))
     if not starts:
         return None
-    start_s, trouble_s, need = min(starts, key=itemgetter(0))
+    start_s, at_s = min(starts)
+    return start_s, at_s if need.due_s == inf else need.due_s, need
+
+
+def _around_begin_s(
+    need_m3: Callable[[float], float], before_s: float, after_s: float
+) -> tuple[float, float]:
+    """Just before and just after a need that rises throughout becomes positive."""
+    while after_s - before_s > _CLOSE_S:
+        middle_s = (before_s + after_s) / 2.0
+        before_s, after_s = (before_s, middle_s) if need_m3(middle_s) > 0.0 else (middle_s, after_s)
+    return before_s, after_s
+
+
+def _earliest(starts: list[_Start | None]) -> LatestStart | None:
+    found = [start for start in starts if start]
+    if not found:
+        return None
+    start_s, trouble_s, need = min(found, key=itemgetter(0))
     return LatestStart(max(0.0, start_s), *need.trouble(trouble_s), trouble_s)
 
 
@@ -270,7 +288,5 @@ def _too_late(case: _Case, needs: list[_Need], moments_s: list[float]) -> TooLat
     spill_m3 = max(case.out_m3(at_s, -inf) - moved_m3(at_s) for at_s in moments_s)
     if late_s <= _SLACK_S and spill_m3 <= 0.0:
         # Either alone could be prevented, not both: the old sap goes first, and the rest spills.
-        spill_m3 = max(
-            need.moved_m3(at_s) - moved_m3(at_s) for need in needs for at_s in moments_s if at_s <= need.due_s
-        )
+        spill_m3 = max(need_m3 - moved_m3(at_s) for need in needs for at_s, need_m3 in need.at_moments)
     return TooLate(max(0.0, spill_m3), case.limit_s + late_s if late_s > _SLACK_S else None)

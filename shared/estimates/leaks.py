@@ -54,8 +54,8 @@ FREEZES_S = (1800.0, 0.8)
 """How long a leak and a freezing line take to fall: median, and standard deviation of the logarithm. A
 line's air is replaced in minutes (isothermal emptying); ice fades over tens of minutes (reasoned, no
 source)."""
-MOST_TIMING = 4.0
-"""How fast it fell never outweighs odds of fifty to one."""
+MOST_TIMING = 6.0
+"""How fast it fell never outweighs odds of four hundred to one."""
 SIZE_SPREAD_RATIO = 0.35
 """What friction that is off by a factor 1.8 makes of a leak's size, as standard deviation of the
 logarithm."""

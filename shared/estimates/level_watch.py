@@ -1,9 +1,8 @@
 """What a jittery level has truly done since it was last booked, told from foam, drift and digits.
 
-A change counts once it is wider than the sensor's own noise (the dead-band) and has lasted: all but a
-quarter of the last quarter hour's minutes lie beyond it. So jitter that goes on for days books nothing,
-and foam or a dropped reading that comes back books nothing either. A change slower than any fill is the
-sensor's drift.
+A change counts once it is wider than the sensor's own noise (the dead-band) and has lasted: the level has
+stayed beyond it for a quarter of an hour. So jitter that goes on for days books nothing, and foam or a
+dropped reading that comes back books nothing either. A change slower than any fill is the sensor's drift.
 """
 
 from bisect import bisect_left
@@ -18,6 +17,8 @@ SETTLE_S = 900.0
 LEAST_SETTLE_COUNT = 3
 NEAR_COUNT = 5
 """Minutes in the median that stands for the level now: two wrong ones do no harm."""
+SPARE_SHARE = 8
+"""One minute in so many may lie elsewhere."""
 NOISE_BANDS = 4.0
 """Standard deviations of one minute in the dead-band; the levels compared are quieter than one minute."""
 STEP_BANDS = 1.5
@@ -46,6 +47,8 @@ class LevelWatch:
     """Only minutes from here on count: the first reading, or the last wash."""
     since_ms: int = 0
     """When the level was last near the booked one, or was booked."""
+    recent: list[tuple[int, float]] = field(default_factory=list)
+    """Smoothed levels of the last closed minutes; those before a matched transfer as if it was over then."""
     noise_m3: float = 0.0
     noise_count: int = 0
 
@@ -75,7 +78,24 @@ def note_level(watch: LevelWatch, measured_ms: int, volume_m3: float) -> bool:
             bend_m3 = min(bend_m3, NOISE_OUTLIER * band_m3(watch) / NOISE_BANDS)
         # Mean of |a - 2b + c| / 2 is 0.98 standard deviations of normal noise.
         watch.noise_m3 += (bend_m3 - watch.noise_m3) / watch.noise_count
+    _note_recent(watch)
     return True
+
+
+def _note_recent(watch: LevelWatch) -> None:
+    times_ms, volumes_m3 = watch.history.times_ms, watch.history.volumes_m3
+    end = len(times_ms) - 1
+    start = max(bisect_left(times_ms, watch.after_ms, 0, end), end - NEAR_COUNT)
+    if end - start >= LEAST_SETTLE_COUNT:
+        watch.recent.append((times_ms[end - 1], median(volumes_m3[start:end])))
+        del watch.recent[: -settle_count(watch)]
+
+
+def book_match(watch: LevelWatch, change_m3: float) -> None:
+    """A change of level was matched with another tank's: it is booked, and done with for the minutes before."""
+    if watch.booked_m3 is not None:
+        watch.booked_m3 += change_m3
+        watch.recent[:-1] = [(at_ms, level_m3 + change_m3) for at_ms, level_m3 in watch.recent[:-1]]
 
 
 def band_m3(watch: LevelWatch) -> float:
@@ -83,12 +103,6 @@ def band_m3(watch: LevelWatch) -> float:
     noise_m3 = NOISE_BANDS * max(watch.noise_m3, LEAST_NOISE_RATIO * watch.capacity_m3)
     step_m3 = min(STEP_BANDS * (watch.history.least_step_m3 or 0.0), STEP_LIMIT_RATIO * watch.capacity_m3)
     return max(noise_m3, step_m3, LEAST_BAND_RATIO * watch.capacity_m3)
-
-
-def near_level_m3(watch: LevelWatch) -> float | None:
-    """The level of the last closed minutes; None while there are fewer than three that count."""
-    volumes_m3, _ = _closed(watch, NEAR_COUNT)
-    return median(volumes_m3) if len(volumes_m3) >= LEAST_SETTLE_COUNT else None
 
 
 def settle_count(watch: LevelWatch) -> int:
@@ -100,23 +114,15 @@ def settle_count(watch: LevelWatch) -> int:
 def settled(watch: LevelWatch) -> Settled | None:
     """What has lasted; None while too few minutes count."""
     count = settle_count(watch)
-    volumes_m3, times_ms = _closed(watch, count)
-    if len(volumes_m3) < count:
+    if len(watch.recent) < count:
         return None
-    rank = count // 4
-    ordered = sorted(volumes_m3)
-    # All but `rank` minutes lie beyond it, so a steady rise passed it `rank` minutes into the window.
-    return Settled(ordered[rank], ordered[-1 - rank], times_ms[rank])
+    spare = count // SPARE_SHARE
+    ordered = sorted(level_m3 for _, level_m3 in watch.recent)
+    # A steady rise passed the level that so few minutes lie below so many minutes into the window.
+    return Settled(ordered[spare], ordered[-1 - spare], watch.recent[spare][0])
 
 
 def is_drift(watch: LevelWatch, change_m3: float, at_ms: int) -> bool:
     """The change came so slowly that it is the sensor's, not the sap's."""
     span_h = (at_ms - watch.since_ms) / 1000 / HOUR_S
     return abs(change_m3) - band_m3(watch) / 4 < DRIFT_RATIO_PER_H * watch.capacity_m3 * span_h
-
-
-def _closed(watch: LevelWatch, count: int) -> tuple[list[float], list[int]]:
-    times_ms = watch.history.times_ms
-    end = len(times_ms) - 1
-    start = max(bisect_left(times_ms, watch.after_ms, 0, end), end - count)
-    return watch.history.volumes_m3[start:end], times_ms[start:end]

@@ -16,7 +16,7 @@ from shared.estimates.leaks import Suspect, locate
 from shared.estimates import tank_book
 from shared.estimates.sap_age import SapAge
 from shared.estimates.tank_book import TankBook
-from shared.estimates.tank_flow import STALE_COUNT, STALE_LEAST_S, FillTime, NotFilling, TankFlow
+from shared.estimates.tank_flow import STALE_COUNT, STALE_LEAST_S, FillTime, NotFilling, TankFlow, time_to_full
 from shared.estimates.vacuum import (
     VacuumDrop,
     VacuumHistory,
@@ -167,17 +167,16 @@ class TankView:
 def tank_view(picture: Picture, farm: Farm, tank_id: str, now_ms: int) -> TankView:
     """How a tank stands at that time."""
     flow = tank_book.flow_of(picture.tanks, tank_id, now_ms)
+    capacity = capacity_m3(farm.tank_by_id[tank_id].geometry)
     measured_ms, volume = _volume_now(picture, farm, tank_id, now_ms)
-    if isinstance(flow, TankFlow) and volume is not None:
-        volume = flow.volume_m3
     return TankView(
         tank_id,
-        capacity_m3(farm.tank_by_id[tank_id].geometry),
+        capacity,
         volume,
         measured_ms,
         flow,
-        tank_book.fill_time(picture.tanks, tank_id, flow, now_ms),
-        tank_book.sap_in(picture.tanks, tank_id, now_ms),
+        time_to_full(flow, capacity, now_ms),
+        sap_age_view(picture, tank_id, now_ms),
     )
 
 
@@ -195,6 +194,11 @@ def _volume_now(picture: Picture, farm: Farm, tank_id: str, now_ms: int) -> tupl
 def _volume_m3(tank: Tank, height_m: float) -> float:
     # A little below empty or above full is the sensor's error, not the tank's.
     return volume_m3(tank.geometry, min(max(height_m, 0.0), full_height_m(tank.geometry)))
+
+
+def sap_age_view(picture: Picture, tank_id: str, now_ms: int) -> SapAge | Unknown:
+    """How old the sap in a tank is at that time."""
+    return tank_book.sap_in(picture.tanks, tank_id, now_ms)
 
 
 def vacuum_view(picture: Picture, sensor_id: str, now_ms: int) -> VacuumDrop | Unknown:

@@ -76,5 +76,7 @@ def fit_to_farm(book: TankBook, farm: Farm) -> None:
         # The RO first: what feeds it is seldom transferred at the same time.
         routes[:0] = [Route(feed, farm.ro.concentrate_to, ratio) for feed in farm.ro.takes_from]
     routes += [route for route in book.routes if route.until_ms is not None]
-    book.routes = [r for r in routes if {r.source, r.target} <= book.ledger.tanks.keys() and r.source != r.target]
+    book.routes = [
+        r for r in routes if {r.source, r.target} <= book.ledger.tanks.keys() and r.source != r.target
+    ]
     book.permeate = farm.ro.permeate_to if farm.ro is not None else None

@@ -37,7 +37,9 @@ def book_warmth(warmth: Warmth, ledger: Ledger, tank: str, until_ms: int) -> Non
         warmth.booked_ms = until_ms
 
 
-def note_temperature(warmth: Warmth, ledger: Ledger, tank: str, measured_ms: int, temperature_c: float) -> None:
+def note_temperature(
+    warmth: Warmth, ledger: Ledger, tank: str, measured_ms: int, temperature_c: float
+) -> None:
     """Take a temperature in; one that is no newer than the last changes nothing."""
     if measured_ms <= warmth.measured_ms:
         return

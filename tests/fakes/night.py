@@ -1,6 +1,7 @@
 """A night on virtual time: sensors say, then the phone shows. The very functions of the collector, no wire."""
 
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 from collector.watch import (
@@ -163,18 +164,16 @@ class Night:
         self.phone += [(round(self.at_s / 3600, 2), t.key, t.contact, t.body) for t in changes.texts]
         self.transitions += changes.transitions
 
-    def texts(self, rule):
-        """(hour, subject, body) of what the owner was told by that rule."""
+    def texts(self, rule, *, repeats=False):
+        """(hour, subject, body) of what the owner was told by that rule, the reminders left out."""
         return [
             (hour, key.split("/")[1], body)
             for hour, key, contact, body in self.phone
-            if contact == "owner" and key.startswith(f"{rule}/")
+            if contact == "owner" and key.startswith(f"{rule}/") and (repeats or not body.startswith("Still: "))
         ]
 
     def local(self, hour):
         """A clock on the wall at that hour of the night, as texts write it."""
-        from datetime import UTC, datetime
-
         at = datetime.fromtimestamp(T0 / 1000 + hour * 3600, UTC)
         return at.astimezone(ZoneInfo("America/New_York")).strftime("%H:%M")
 

@@ -78,8 +78,8 @@ def test_a_silent_level_sensor_is_unknown_never_fine():
 def test_sap_older_than_12_hours_is_told_and_older_than_24_wakes():
     night = calm(Night())
     # Comes in within the first hour, then nobody does anything with it.
-    night.show["upper-level"] = filling(1, from_hour=0.5, height_ft=2.5, at_ft=0.02)
-    night.show["lower-level"] = lambda _hour: 0.02
+    night.show["upper-level"] = filling(1, from_hour=0.5, height_ft=2.5, at_ft=0.0)
+    night.show["lower-level"] = lambda _hour: 0.0
     night.run_until(27)
     told = [
         (hour, t.priority)
