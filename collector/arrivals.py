@@ -106,11 +106,18 @@ class Arrivals:
 
 
 def arrivals_from(
-    kept: Mapping[int, tuple[int, int]], window_count: int, last_alive_ms: int | None
+    kept: Mapping[int, tuple[int, int]],
+    window_count: int,
+    last_alive_ms: int | None,
+    stamped_ms: Mapping[str, int],
 ) -> Arrivals:
-    """Go on from what an earlier process kept of `Received.arrival` and `Received.alive_ms`."""
+    """Go on from what an earlier process kept of `Received.arrival` and `Received.alive_ms`.
+
+    `stamped_ms` is, by topic, the latest time that was given on arrival: the first message after a restart
+    must not be given it again.
+    """
     newest = sorted(kept.items(), key=lambda item: item[1][1])[-2 * window_count :]
-    return Arrivals(window_count, last_alive_ms, dict(newest))
+    return Arrivals(window_count, last_alive_ms, dict(newest), dict(stamped_ms))
 
 
 def _digest(topic: str, payload: bytes) -> int:

@@ -40,6 +40,7 @@ from shared.broker import LinkState
 from shared.clock import Clock
 from shared.errors import StoreError
 from shared.farm import Farm
+from shared.readings import Quality
 from shared.settings import Settings
 from shared.store import Batch, Record, Store, Stored
 from shared.store.sqlite import SqliteStore
@@ -124,7 +125,7 @@ class Daemon:
         now_s = self.monotonic()
         # Texts are decided when the backlog is worked off, so that only what is true now is told.
         is_drained = len(items) < limit
-        if now_s >= self._next_clock_s and is_drained:
+        if is_drained and (self._changes.is_urgent or now_s >= self._next_clock_s):
             self._next_clock_s = now_s + CLOCK_EVERY_S
             on_clock(self._watch, self.plan, self.clock(), self._changes)
         if (is_drained and self._changes.is_urgent) or now_s >= self._next_record_s:
@@ -243,5 +244,16 @@ def open_daemon(settings: Settings, farm: Farm, clock: Clock, monotonic: Callabl
         unwanted=sorted(before - set(router.filters)),
         last_alive_ms=health["alive"][0] if "alive" in health else None,
         arrivals=store.arrivals(),
+        stamped_ms=_stamped_ms(store, farm),
     )
     return Daemon(settings, plan_for(farm), router, store, subscriber, Sender(store, channels, clock), clock, monotonic)
+
+
+def _stamped_ms(store: Store, farm: Farm) -> dict[str, int]:
+    """By topic, the latest time that a reading was given on arrival."""
+    stamped_ms: dict[str, int] = {}
+    for sensor, reading in store.latest().items():
+        if Quality.STAMPED_ON_ARRIVAL in reading.quality:
+            topic = farm.topic_of(farm.sensor_by_id[sensor])
+            stamped_ms[topic] = max(reading.measured_ms, stamped_ms.get(topic, 0))
+    return stamped_ms

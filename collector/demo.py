@@ -93,7 +93,8 @@ def _run(samples: Path, environment: dict[str, str]) -> None:
             "Its texts appear here as they would on the owner's phone. Ctrl-C ends the demo.\n"
         )
         if not listening.wait(LISTENING_WITHIN_S):
-            raise BrokerError(f"the collector did not start; see {FOLDER}/collect.log")
+            log = (FOLDER / "collect.log").read_text()[-2000:]
+            raise BrokerError(f"the collector did not come up; it said:\n{log}")
         door = stack.enter_context(Publisher(settings, "demo-replay"))
         on_sent = stack.enter_context(progress_bar(extent.count))
         replay(messages, door, Plan(0, pace), time_fields=time_fields_of(farm), on_sent=on_sent)

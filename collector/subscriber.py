@@ -63,6 +63,7 @@ class Subscriber:
         unwanted: Sequence[str] = (),
         last_alive_ms: int | None = None,
         arrivals: Mapping[int, tuple[int, int]] | None = None,
+        stamped_ms: Mapping[str, int] | None = None,
     ) -> None:
         """Make ready; `start` connects.
 
@@ -75,6 +76,7 @@ class Subscriber:
             unwanted: Filters of an earlier start that a kept session still holds.
             last_alive_ms: When the collector last took a message; None: never, or nobody knows.
             arrivals: By mid, what `Received.arrival` said of the messages committed before.
+            stamped_ms: By topic, the latest time that was given on arrival before.
         """
         self._settings = settings
         self.canary_topic = f"lantern/{farm_id}/canary"
@@ -84,7 +86,9 @@ class Subscriber:
         self._unwanted = tuple(unwanted)
         self._clock = clock
         self._monotonic = monotonic
-        self._arrivals = arrivals_from(arrivals or {}, settings.inflight_count, last_alive_ms)
+        self._arrivals = arrivals_from(
+            arrivals or {}, settings.inflight_count, last_alive_ms, stamped_ms or {}
+        )
         # Reentrant: paho may call back from within our own call of it.
         self._lock = threading.RLock()
         self._news = threading.Condition(self._lock)

@@ -7,7 +7,7 @@ in a simulated night and after a restart.
     clock   -> what is about silence, expiry and repeating; then the texts that are due
 
 Alerts depend only on the order of what is folded, never on how it was cut into batches: readings are judged
-by their own time, a subject at most every ten seconds of it. Texts come from the state of the alerts when the
+by their own time, a subject at most once a second of it. Texts come from the state of the alerts when the
 backlog has been worked off, so an outage brings what is true now.
 """
 
@@ -37,7 +37,7 @@ from shared.readings import Reading
 from shared.requests import Acknowledge, Request, Shelve, Unshelve, WriteLog
 from shared.store import Memory, Text
 
-JUDGE_EVERY_MS = 10_000
+JUDGE_EVERY_MS = 1_000
 TICK_MS = 60_000
 
 

@@ -28,6 +28,8 @@ class LogKind(StrEnum):
 
     LEAK_FOUND = "leak found"
     LEAK_FIXED = "leak fixed"
+    LINES_CHANGED = "lines changed"
+    """Tubing was added, taken away or moved: the usual vacuum there is learnt anew."""
     RO_STARTED = "RO started"
     RO_STOPPED = "RO stopped"
     BOIL_STARTED = "boil started"

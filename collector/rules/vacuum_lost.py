@@ -15,7 +15,8 @@ from shared.estimates.vacuum import VacuumDrop
 from shared.farm import PUMP, Farm, Sensor
 from shared.readings import Quantity
 from shared.tuning import VacuumLost, effective
-from shared.words import capitalised, clock_time, gallons, inches_of_mercury
+from shared.units import from_si
+from shared.words import capitalised, clock_time, inches_of_mercury
 
 ID = "vacuum_lost"
 
@@ -92,18 +93,21 @@ def _where(farm: Farm, picture: Picture, line: str, now_ms: int) -> str:
     suspect = first_to_walk(found) if isinstance(found, tuple) else None
     if suspect is None:
         return "Walk it from the last sensor that holds."
-    return f"{_said(suspect)}{_cost(suspect)}"
+    return f"{_cost(suspect).strip()} {_said(suspect)}".strip()
 
 
 def _said(suspect: Suspect) -> str:
-    return f"Likely {suspect.where}, {round(100 * suspect.probability)} in 100."
+    # However clear the pattern, a walk in the woods may show otherwise.
+    chance = min(99, round(100 * suspect.probability))
+    return f"Likely {suspect.where} ({chance} in 100)."
 
 
 def _cost(suspect: Suspect) -> str:
     lost = suspect.sap_lost_m3_day
     if lost is None:
         return ""
-    return f" Costs about {gallons(lost.usual)} of sap a day ({gallons(lost.low).removesuffix(' gal')}-{gallons(lost.high)})."
+    low, high = (f"{round(from_si(v, 'gal')):,}" for v in (lost.low, lost.high))
+    return f" Sap lost: {low}-{high} gal a day."
 
 
 RULE = Rule(ID, subjects, judge)

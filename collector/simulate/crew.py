@@ -66,6 +66,8 @@ class Crew:
     useful_heat_j: float = 0.0
     """Heat that went into sap, not into warming cold pans."""
     washed: Liquid = field(default_factory=Liquid)
+    washes: list[tuple[float, str]] = field(default_factory=list)
+    """When, and which tank: a crew that washes writes it into the log."""
 
 
 def hire(farm: Farm, plant: Plant, vessels: dict[str, Vessel], rng: Random) -> Crew:
@@ -77,7 +79,7 @@ def hire(farm: Farm, plant: Plant, vessels: dict[str, Vessel], rng: Random) -> C
 def work(crew: Crew, moment: Moment) -> None:
     """One step of everything that people and their machines do."""
     for wash in every(Wash, moment.on):
-        _wash(crew, wash.tank)
+        _wash(crew, moment, wash.tank)
     for tank_id, v in crew.vessels.items():
         if v.tank.drains_to is not None:
             _transfer(crew, moment, tank_id, v, crew.vessels[v.tank.drains_to])
@@ -85,10 +87,12 @@ def work(crew: Crew, moment: Moment) -> None:
     _boil(crew, moment)
 
 
-def _wash(crew: Crew, tank_id: str) -> None:
+def _wash(crew: Crew, moment: Moment, tank_id: str) -> None:
     v = crew.vessels[tank_id]
     gone, _ = draw(v, v.volume_m3, to_heel=False)
-    book(crew.washed, gone)
+    if gone.kg > 0.0:
+        book(crew.washed, gone)
+        crew.washes.append((moment.now_s, tank_id))
 
 
 def _transfer(crew: Crew, moment: Moment, tank_id: str, source: Vessel, target: Vessel) -> None:
@@ -125,7 +129,7 @@ def _run_ro(crew: Crew, moment: Moment) -> None:
         running = RO_HOURS[0] <= moment.local_hour < RO_HOURS[1] and (crew.ro_on or worth)
     if crew.plant.routine and crew.ro_on and running and not sources:
         for emptied in ro.takes_from:
-            _wash(crew, emptied)
+            _wash(crew, moment, emptied)
     crew.ro_on = running and bool(sources) and target.full_fraction < RO_INTO_FRACTION
     if not crew.ro_on:
         return
@@ -161,7 +165,7 @@ def _boil(crew: Crew, moment: Moment) -> None:
         if crew.boiling or (awake and source.full_fraction > _worth(moment, BOIL_FROM_FRACTION)):
             boil = Boil(kind="boil", at_s=0.0)
     if crew.plant.routine and crew.boiling and source.above_heel_m3 <= 0.0:
-        _wash(crew, source_id)
+        _wash(crew, moment, source_id)
     crew.boiling = boil is not None and has_sap
     firing = None
     if boil is not None and has_sap and first(FireDying, moment.on) is None:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from random import Random
 
 from collector.simulate.night import STEP_S, Night, advance, begin, reader
-from collector.simulate.payloads import filled, written
+from collector.simulate.payloads import filled, washed, written
 from collector.simulate.record import Recorder, close_books, note
 from collector.simulate.sensors import clock_off_s, follow, probe, speak
 from collector.simulate.story import Story
@@ -54,7 +54,7 @@ def _run(night: Night, truth: Truth, duration_s: float) -> Iterator[Message]:
     start_s = truth.start_ms // 1000
     for p, read in reads:
         p.before_si = p.now_si = read()
-    t_s = 0.0
+    t_s, washes_count = 0.0, 0
     while t_s < duration_s:
         end_s = t_s + STEP_S
         advance(night, end_s)
@@ -67,6 +67,9 @@ def _run(night: Night, truth: Truth, duration_s: float) -> Iterator[Message]:
                 if payload is not None:
                     box.post(voice, voice.next_s, payload)
                 voice.next_s += voice.interval_s
+        for at_s, tank in night.crew.washes[washes_count:]:
+            box.write_log(f"lantern/{farm.id}/request", washed(tank, truth.at_ms(at_s)), at_s)
+        washes_count = len(night.crew.washes)
         arrived = box.arrived(end_s)
         truth.message_count += len(arrived)
         yield from arrived

@@ -14,6 +14,7 @@ from typing import Any
 from collector.simulate.sensors import Probe
 from collector.simulate.story import Story
 from shared.farm import Farm
+from shared.requests import LogKind, WriteLog, encode
 
 SENML_UNITS = {"degC": "Cel", "C": "Cel"}
 """Symbols of ours that SenML spells otherwise."""
@@ -63,6 +64,14 @@ def written(p: Probe, number: float) -> str:
     if p.has_fraction:
         text = text.rstrip("0").rstrip(".")
     return "0" if text == "-0" else text
+
+
+def washed(tank_id: str, at_ms: int) -> str:
+    """The crew's log entry that a tank has been washed."""
+    entry = WriteLog(
+        f"washed-{tank_id}-{at_ms}", "crew", at_ms, entry=LogKind.TANK_WASHED, happened_ms=at_ms, tank=tank_id
+    )
+    return json.dumps(json.loads(encode(entry)), separators=(",", ":"))
 
 
 @lru_cache(maxsize=256)

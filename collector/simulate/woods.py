@@ -124,7 +124,8 @@ def advance_woods(woods: Woods, moment: Moment, pump: Pump, *, shut: set[int], f
     for i in range(len(parent) - 1, 0, -1):
         if i not in shut:
             flow[parent[i]] += flow[i]
-    pressure[0] = min(_root_pa(woods, pump, station_pa, step_s), station_pa)
+    volume_m3 = _open_m3(woods, shut)
+    pressure[0] = min(_root_pa(woods, pump, volume_m3[0], station_pa, step_s), station_pa)
     # Mass flow is free air at the station's density; squared and times R T it weighs the line loss.
     kelvin = moment.air_c - ABSOLUTE_ZERO_C
     weight = (station_pa / (AIR_J_KG_K * kelvin)) ** 2 * kelvin
@@ -132,7 +133,7 @@ def advance_woods(woods: Woods, moment: Moment, pump: Pump, *, shut: set[int], f
     for i in range(1, len(parent)):
         q = flow[i]
         if i in shut:
-            pressure[i] = min(pressure[i] + q * station_pa * step_s / woods.beyond_m3[i], station_pa)
+            pressure[i] = min(pressure[i] + q * station_pa * step_s / volume_m3[i], station_pa)
             continue
         above = pressure[parent[i]]
         reached = (above * above + resistance[i] * weight * q * q) ** 0.5
@@ -172,13 +173,24 @@ def _let_air_in(woods: Woods, station_pa: float, frozen: set[str]) -> dict[int, 
     return leaking
 
 
-def _root_pa(woods: Woods, pump: Pump, station_pa: float, step_s: float) -> float:
+def _open_m3(woods: Woods, shut: set[int]) -> list[float]:
+    """Gas volume of each node and all beyond it that it can reach."""
+    if not shut:
+        return woods.beyond_m3
+    volume_m3 = woods.gas_m3.copy()
+    for i in range(len(volume_m3) - 1, 0, -1):
+        if i not in shut:
+            volume_m3[woods.parent[i]] += volume_m3[i]
+    return volume_m3
+
+
+def _root_pa(woods: Woods, pump: Pump, volume_m3: float, station_pa: float, step_s: float) -> float:
     inflow_pa_m3_s = woods.flow_m3_s[0] * station_pa
     root_pa = woods.pressure_pa[0]
     if pump.speed_m3_s <= 0.0:
-        return root_pa + inflow_pa_m3_s * step_s / woods.volume_m3
+        return root_pa + inflow_pa_m3_s * step_s / volume_m3
     steady_pa = pump.ultimate_pa + inflow_pa_m3_s / pump.speed_m3_s
-    return steady_pa + (root_pa - steady_pa) * exp(-step_s * pump.speed_m3_s / woods.volume_m3)
+    return steady_pa + (root_pa - steady_pa) * exp(-step_s * pump.speed_m3_s / volume_m3)
 
 
 def _towards(now_pa: float, target_pa: float, station_pa: float, path: float, choked_m3_s: float) -> float:

@@ -214,7 +214,7 @@ _Start = tuple[float, float, _Need]
 def _outcome(case: _Case, horizon_s: float) -> Outcome:
     moments_s = case.moments_s(horizon_s)
     needs = [_need(lambda at_s: case.out_m3(at_s, at_s), moments_s, case.trouble)]
-    if case.boil_m3_s < case.ro_m3_s:
+    if case.has_ro and case.boil_m3_s < case.ro_m3_s:
         # Old sap must come so early that the slower boil can take it one after the other.
         needs += [
             _need(partial(_ahead_m3, case, due_s), moments_s, case.held, due_s)

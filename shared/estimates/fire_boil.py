@@ -28,6 +28,8 @@ BOIL_GAP_MS = 3 * 3_600_000
 DIP_MS = 60_000
 DIP_FRACTION = 0.15
 """A fall of over 15 % of the stack's excess over the air within a minute: the door (from memory)."""
+BEYOND_SINKING_FRACTION = 0.10
+"""Of that, a fire that sinks may take up to its own rate: so much must be left (our choice)."""
 DIP_LEAST_C = 15.0
 """That share of a stack just lit: embers that flutter by a few degrees open no door."""
 STILL_UP_FRACTION = 0.95
@@ -223,7 +225,8 @@ def _sharp_fall_from_c(trail: list[Sample], measured_ms: int, excess_c: float) -
             before_c = max(before_c, sample_c)
     before_c = before_c or earlier_c
     sinking_ratio = min(1.0, before_c / earlier_c) if earlier_c > 0 else 1.0
-    fell = excess_c < before_c * sinking_ratio * (1 - DIP_FRACTION) and excess_c < before_c - DIP_LEAST_C
+    sinking_c = before_c * sinking_ratio * (1 - BEYOND_SINKING_FRACTION)
+    fell = excess_c < min(before_c * (1 - DIP_FRACTION), before_c - DIP_LEAST_C, sinking_c)
     return before_c if fell else None
 
 

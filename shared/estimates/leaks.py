@@ -54,8 +54,10 @@ FREEZES_S = (1800.0, 0.8)
 """How long a leak and a freezing line take to fall: median, and standard deviation of the logarithm. A
 line's air is replaced in minutes (isothermal emptying); ice fades over tens of minutes (reasoned, no
 source)."""
-MOST_TIMING = 6.0
-"""How fast it fell never outweighs odds of four hundred to one."""
+MOST_SLOW = 3.0
+MOST_FAST = 6.0
+"""The odds that timing alone may give: twenty to one against a leak that grew slowly, for holes do tear open;
+four hundred to one against ice that came within minutes."""
 SIZE_SPREAD_RATIO = 0.35
 """What friction that is off by a factor 1.8 makes of a leak's size, as standard deviation of the
 logarithm."""
@@ -131,8 +133,8 @@ def _chances(
     """Logarithm of prior times evidence, by cause and piece or sensor."""
     ice = PRIOR_ICE[_weather(known, air_c)]
     leak = 1.0 - PRIOR_PUMP - PRIOR_SENSOR - PRIOR_NOTHING - ice
-    timing = _timing(known, now_ms)
-    pump = log(PRIOR_PUMP) + found.pump + timing
+    minutes, tens_of_minutes = _timing(known, now_ms)
+    pump = log(PRIOR_PUMP) + found.pump + minutes
     if not any(drop.pump_running for drop in known.values()):
         pump += log(PUMP_OFF_ODDS)
     chances: dict[tuple[Cause, int | str], float] = {
@@ -143,9 +145,9 @@ def _chances(
     for index, weight in enumerate(weights):
         share = log(weight / sum(weights))
         cause = Cause(tree.pieces[index].kind.value)
-        chances[cause, index] = log(leak) + share + log_mean(found.leaks[index]) + timing
+        chances[cause, index] = log(leak) + share + log_mean(found.leaks[index]) + minutes
         if tree.watchers[index]:
-            chances[Cause.FROZEN, index] = log(ice) + share + found.ice[index] - timing
+            chances[Cause.FROZEN, index] = log(ice) + share + found.ice[index] + tens_of_minutes
     for name, score in found.sensors.items():
         chances[Cause.SENSOR, name] = log(PRIOR_SENSOR / len(found.sensors)) + score
     return chances
@@ -159,19 +161,19 @@ def _weather(known: Mapping[str, VacuumDrop], air_c: float | None) -> str:
     return "warm" if air_c > WARM_C else "cool"
 
 
-def _timing(known: Mapping[str, VacuumDrop], now_ms: int) -> float:
-    """Half the log odds for a cause that takes minutes against ice, by how fast the hardest hit fell."""
+def _timing(known: Mapping[str, VacuumDrop], now_ms: int) -> tuple[float, float]:
+    """How ill the hardest hit's fall fits what takes minutes, and ice: logarithms, the better one 0."""
     worst = max(known.values(), key=lambda drop: drop.drop_pa)
     if worst.since_ms is None or worst.fell_s is None:
-        return 0.0
+        return 0.0, 0.0
     lasted_s = (now_ms - worst.since_ms) / 1000.0
     if lasted_s < FREEZES_S[0] and worst.fell_s > lasted_s / 2.0:
-        return 0.0  # still falling: too early to tell how long it takes
+        return 0.0, 0.0  # still falling: too early to tell how long it takes
     fast, slow = (
         -0.5 * (log(max(worst.fell_s, 60.0) / middle_s) / spread) ** 2 - log(spread)
         for middle_s, spread in (FALLS_S, FREEZES_S)
     )
-    return max(-MOST_TIMING, min(MOST_TIMING, fast - slow)) / 2.0
+    return max(-MOST_SLOW, min(0.0, fast - slow)), max(-MOST_FAST, min(0.0, slow - fast))
 
 
 @dataclass(frozen=True, slots=True)

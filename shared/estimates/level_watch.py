@@ -91,10 +91,16 @@ def _note_recent(watch: LevelWatch) -> None:
         del watch.recent[: -settle_count(watch)]
 
 
-def book_match(watch: LevelWatch, change_m3: float) -> None:
-    """A change of level was matched with another tank's: it is booked, and done with for the minutes before."""
+def book_change(watch: LevelWatch, change_m3: float) -> None:
+    """A change that has lasted is booked."""
     if watch.booked_m3 is not None:
         watch.booked_m3 += change_m3
+
+
+def book_match(watch: LevelWatch, change_m3: float) -> None:
+    """A change that another tank confirms is booked, and done with for the minutes before it."""
+    book_change(watch, change_m3)
+    if watch.booked_m3 is not None:
         watch.recent[:-1] = [(at_ms, level_m3 + change_m3) for at_ms, level_m3 in watch.recent[:-1]]
 
 
@@ -103,6 +109,16 @@ def band_m3(watch: LevelWatch) -> float:
     noise_m3 = NOISE_BANDS * max(watch.noise_m3, LEAST_NOISE_RATIO * watch.capacity_m3)
     step_m3 = min(STEP_BANDS * (watch.history.least_step_m3 or 0.0), STEP_LIMIT_RATIO * watch.capacity_m3)
     return max(noise_m3, step_m3, LEAST_BAND_RATIO * watch.capacity_m3)
+
+
+def lately_m3(watch: LevelWatch) -> float:
+    """How much the level itself changed over the last closed minutes; 0 before there are enough."""
+    times_ms, volumes_m3 = watch.history.times_ms, watch.history.volumes_m3
+    now, then = len(times_ms) - 1, len(times_ms) - 1 - NEAR_COUNT
+    if then < LEAST_SETTLE_COUNT or times_ms[then - LEAST_SETTLE_COUNT] < watch.after_ms:
+        return 0.0
+    before_m3 = median(volumes_m3[then - LEAST_SETTLE_COUNT : then])
+    return median(volumes_m3[now - LEAST_SETTLE_COUNT : now]) - before_m3
 
 
 def settle_count(watch: LevelWatch) -> int:

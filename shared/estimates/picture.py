@@ -6,9 +6,10 @@ the last reading it has seen, so a page can take it up and fold in what came sin
 
 from contextlib import suppress
 from dataclasses import dataclass, field
+from typing import Annotated
 from zlib import compress, decompress
 
-from pydantic import TypeAdapter
+from pydantic import Field, TypeAdapter
 
 from shared.errors import InvalidArgument
 from shared.estimates.fire import Fire, FireHistory, fire, observe_stack
@@ -30,6 +31,12 @@ from shared.physics.air import standard_pressure_pa, station_pressure_from_barom
 from shared.physics.tanks import capacity_m3, full_height_m, volume_m3
 from shared.readings import Quantity, Reading, Unknown
 from shared.requests import LogKind, WriteLog
+from shared.units import INHG_PA
+
+
+MINUTE_MS = 60_000
+DROPPED_PA = 1.5 * INHG_PA
+"""A sensor that lost this much is part of the question where (common practice, no source)."""
 
 
 @dataclass(slots=True)
@@ -43,6 +50,8 @@ class Picture:
     """By sensor: time and value (SI) of its newest reading."""
     heard_ms: dict[str, int] = field(default_factory=dict)
     """By sensor: when it last arrived."""
+    located: Annotated[tuple[object, object] | None, Field(exclude=True)] = None
+    """What was last worked out of where vacuum is lost, and for what; not kept."""
     listening_ms: int = 0
     """When listening last began: silence is not counted from before it."""
 
@@ -115,7 +124,7 @@ def note_entry(picture: Picture, farm: Farm, entry: WriteLog) -> None:
     """Take what the owner wrote in the log, where it changes what is estimated."""
     if entry.entry is LogKind.TANK_WASHED and entry.tank in farm.tank_by_id:
         tank_book.wash(picture.tanks, entry.tank, entry.happened_ms)
-    elif entry.entry is LogKind.LEAK_FIXED:
+    elif entry.entry is LogKind.LINES_CHANGED:
         for sensor in farm.sensors_of(Quantity.VACUUM):
             if sensor.id in picture.vacuum and entry.line in (None, sensor.line):
                 rebase_vacuum(picture.vacuum[sensor.id])
@@ -208,9 +217,15 @@ def vacuum_view(picture: Picture, sensor_id: str, now_ms: int) -> VacuumDrop | U
 
 
 def suspects(picture: Picture, farm: Farm, now_ms: int) -> tuple[Suspect, ...] | Unknown:
-    """Where vacuum is being lost, the likeliest first."""
+    """Where vacuum is being lost, the likeliest first; worked out anew each minute, or when another sensor drops."""
     drops = {s.id: vacuum_view(picture, s.id, now_ms) for s in farm.sensors_of(Quantity.VACUUM)}
-    return locate(farm, drops, air_c(picture, farm), now_ms)
+    dropped = sorted(n for n, d in drops.items() if isinstance(d, VacuumDrop) and d.drop_pa > DROPPED_PA)
+    asked = (now_ms // MINUTE_MS, *dropped)
+    if picture.located is None or picture.located[0] != asked:
+        picture.located = (asked, locate(farm, drops, air_c(picture, farm), now_ms))
+    found = picture.located[1]
+    assert isinstance(found, tuple | Unknown)
+    return found
 
 
 def fire_view(picture: Picture, farm: Farm, now_ms: int) -> Fire | Unknown:

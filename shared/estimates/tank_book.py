@@ -118,6 +118,8 @@ def drained(book: TankBook, tank_id: str, at_ms: int) -> None:
 def sap_in(book: TankBook, tank_id: str, now_ms: int) -> SapAge | Unknown:
     """How old the sap in a tank is; Unknown where there is none, or its level is not heard any more.
 
+    No more than its heel is none; the heel's age tells again as soon as sap stands on it.
+
     Raises:
         InvalidArgument: there is no such tank.
     """
@@ -129,7 +131,11 @@ def sap_in(book: TankBook, tank_id: str, now_ms: int) -> SapAge | Unknown:
     if silent_s > max(SILENT_S, tank_flow.STALE_COUNT * tank.watch.interval_s):
         return Unknown(f"no level reading for {silent_s / 60:.0f} min")
     age = sap_age.sap_age(book.ledger, tank_id, now_ms)
-    return age if isinstance(age, Unknown) else warmed_until(tank.warmth, age, now_ms)
+    if isinstance(age, Unknown):
+        return age
+    if age.volume_m3 <= book.ledger.tanks[tank_id].heel_m3:
+        return Unknown("the tank is empty")
+    return warmed_until(tank.warmth, age, now_ms)
 
 
 def flow_of(book: TankBook, tank_id: str, now_ms: int) -> TankFlow | Unknown:

@@ -19,6 +19,10 @@ class Route:
     target: str
     ro_ratio: float | None = None
     """Concentrate over feed, by volume; None: no RO between."""
+    feed_m3_s: float = 0.0
+    """What the RO takes, by the farm file."""
+    only_way: bool = False
+    """What leaves the source can only have gone through the RO."""
     until_ms: int | None = None
     """None: for good. Else somebody told of it."""
 
@@ -74,7 +78,12 @@ def fit_to_farm(book: TankBook, farm: Farm) -> None:
     if farm.ro is not None and farm.ro.concentrate_to is not None:
         ratio = ro_concentrate_volume_ratio(farm.sap_brix, max(farm.sap_brix, farm.ro.concentrate_brix))
         # The RO first: what feeds it is seldom transferred at the same time.
-        routes[:0] = [Route(feed, farm.ro.concentrate_to, ratio) for feed in farm.ro.takes_from]
+        heard = bool(farm.sensors_of(Quantity.LEVEL, tank=farm.ro.concentrate_to))
+        boiled = farm.evaporator.takes_from if farm.evaporator is not None else None
+        routes[:0] = [
+            Route(feed, farm.ro.concentrate_to, ratio, farm.ro.feed_m3_s, only_way=heard and feed != boiled)
+            for feed in farm.ro.takes_from
+        ]
     routes += [route for route in book.routes if route.until_ms is not None]
     book.routes = [
         r for r in routes if {r.source, r.target} <= book.ledger.tanks.keys() and r.source != r.target

@@ -233,8 +233,9 @@ def yield_response_ratio(
             return (1.0 + gain * inches) / (1.0 + gain * from_inches)
         return float((1.0 + gain) ** (inches - from_inches))
 
-    edges = ratio(per_inhg.low), ratio(per_inhg.high)
-    return Contested(min(edges), ratio(per_inhg.usual), max(edges))
+    # Sorted with the usual among them: between two equal vacuums the three differ by rounding alone.
+    edges = ratio(per_inhg.low), ratio(per_inhg.usual), ratio(per_inhg.high)
+    return Contested(min(edges), edges[1], max(edges))
 
 
 def require_station(station_pa: float) -> None:

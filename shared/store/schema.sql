@@ -60,6 +60,7 @@ CREATE TABLE reject (
     payload     BLOB NOT NULL,
     reason      TEXT NOT NULL
 ) STRICT;
+CREATE INDEX reject_by_arrival ON reject (received_ms);
 
 -- What people ask for (acknowledge, shelve, write in the log), in the order of arrival.
 CREATE TABLE request (

@@ -126,7 +126,8 @@ class SqliteStore(SqliteReader, Store):
             ).fetchone()[0]
             connection.executemany("INSERT INTO conflict VALUES (?, ?, ?, ?, ?)", conflicts)
             connection.executemany(
-                "INSERT INTO reject (received_ms, topic, payload, reason) VALUES (?, ?, ?, ?)",
+                "INSERT INTO reject (received_ms, topic, payload, reason) SELECT ?1, ?2, ?3, ?4 WHERE NOT EXISTS"
+                " (SELECT 1 FROM reject WHERE received_ms = ?1 AND topic = ?2 AND payload = ?3)",
                 [(r.received_ms, r.topic, r.payload, r.reason) for r in batch.rejects],
             )
             connection.executemany(

@@ -90,5 +90,7 @@ def a_night(knob: Knob) -> None:
     knob.say_often("upper-level", [30.0] * 360, "in")
     knob.say_often("stack", [*([650.0, 700.0, 480.0] * 60), *([70.0] * 180)], "degF")
     knob.say_often("air", [39.0] * 360, "degF")
-    began = Transition("tank_nearly_full/lower", 1, T0 - 600_000, Cause.RAISED, AlertState.ACTIVE, Priority.WAKE, "x")
+    began = Transition(
+        "tank_nearly_full/lower", 1, T0 - 600_000, Cause.RAISED, AlertState.ACTIVE, Priority.WAKE, "x"
+    )
     knob.keep(alert(), transitions=(began,))

@@ -1,0 +1,160 @@
+"""Composition root of the dashboard: one Flask server with the plain page at / and Dash's pages under /dash/.
+
+browser -> waitress -> security -> plain page | Dash page -> load -> layout
+the page's script -> /pulse -> (news) -> the page's parts anew
+"I have it" -> /have-it -> request to the broker -> collector -> store -> the page sees it
+"""
+
+from collections.abc import Mapping, Sequence
+from http import HTTPStatus
+from importlib.resources import files
+from types import ModuleType
+from typing import Any
+from uuid import uuid4
+
+import dash
+import waitress  # type: ignore[import-untyped]  # it has no types of its own
+from dash import Dash, dcc
+from dash.development.base_component import Component
+from flask import Flask, Response, redirect, request
+
+from dashboard import live, plain
+from dashboard.compression import compress
+from dashboard.pages import alerts, fire, tanks, tonight, woods
+from dashboard.parts import PAGE_NAMES, element, path_of
+from dashboard.security import LOOPBACK, secure
+from dashboard.sources import Sources
+from dashboard.tokens import css_variables
+from dashboard.windows import window_named
+from dashboard.words import tab_title
+from shared.errors import BrokerError, PayloadError, SettingsError
+from shared.requests import Acknowledge
+from shared.settings import Settings
+
+PAGES: Mapping[str, ModuleType] = {
+    "tonight": tonight,
+    "woods": woods,
+    "tanks": tanks,
+    "fire": fire,
+    "alerts": alerts,
+}
+"""Every page: add a module here, and its name to PAGE_NAMES."""
+
+THREADS = 6
+"""A page open on each of a few phones; answers are short."""
+
+INDEX = """<!doctype html>
+<html lang="en"><head>{%metas%}<meta name="viewport" content="width=device-width,initial-scale=1">
+<title>{%title%}</title><link rel="icon" href="data:,"><style>STYLE</style>{%css%}</head>
+<body>{%app_entry%}<footer>{%config%}{%scripts%}{%renderer%}</footer></body></html>"""
+
+
+def build(sources: Sources) -> Flask:
+    """The whole server, ready to be served; may be built more than once in one process."""
+    server = Flask("dashboard")
+    style = css_variables() + files("dashboard").joinpath("assets/lantern.css").read_text()
+    app = Dash(
+        "dashboard",
+        server=server,  # type: ignore[arg-type]  # its hint forgets what its docstring says
+        url_base_pathname="/dash/",
+        use_pages=True,
+        pages_folder="",
+        assets_ignore=r".*\.css$",  # it stands in the page itself: one request less on a slow link
+        index_string=INDEX.replace("STYLE", style),
+        suppress_callback_exceptions=True,  # a page's parts are there while the page is
+        title=sources.farm.name,
+        update_title="",
+    )
+    dash.page_registry.clear()
+    for order, (name, page) in enumerate(PAGES.items()):
+        _register(name, page, order, sources)
+        page.connect(app, sources)
+    app.layout = _shell
+    live.colour_charts(app)
+    _routes(server, sources)
+
+    def script_hashes(path: str) -> Sequence[str]:
+        return app.csp_hashes() if path.startswith("/dash") else (plain.SCRIPT_HASH,)
+
+    secure(server, [path_of(name) for name in PAGES], script_hashes)
+    server.after_request(compress)
+    return server
+
+
+def serve(sources: Sources, settings: Settings) -> None:
+    """Serve until stopped.
+
+    Raises:
+        SettingsError: the address is not loopback; pages have no login, so nothing else may reach them.
+    """
+    if settings.listen_host not in LOOPBACK:
+        raise SettingsError(
+            f"listen_host is {settings.listen_host!r}: pages have no login, so they listen on 127.0.0.1 only;"
+            " reach them from elsewhere through a tunnel (ssh -L)"
+        )
+    waitress.serve(
+        build(sources), host=settings.listen_host, port=settings.listen_port, threads=THREADS, ident=None
+    )
+
+
+def _register(name: str, page: ModuleType, order: int, sources: Sources) -> None:
+    """Dash's own function is untyped, and takes layout and title as closures."""
+
+    def layout(window: object = None, **_ignored: object) -> Component:
+        shown = window_named(window if isinstance(window, str) else None)
+        made: Component = page.layout(page.load(sources, shown))
+        return made
+
+    def title() -> str:
+        return tab_title(page.load(sources, window_named(None)).top.headline, sources.farm)
+
+    path = "/" if name == "tonight" else f"/{name}"
+    dash.register_page(  # type: ignore[no-untyped-call]
+        f"dashboard.pages.{name}", path=path, name=PAGE_NAMES[name], order=order, title=title, layout=layout
+    )
+
+
+def _shell() -> Component:
+    return element(
+        "Div",
+        [
+            dcc.Store(id="pulse"),
+            dcc.Store(id="scheme"),
+            dash.page_container,
+            element("P", "", id="said", role="status"),
+            element("P", "", id="link", role="status"),
+        ],
+    )
+
+
+def _routes(server: Flask, sources: Sources) -> None:
+    @server.get("/")
+    def _plain_page() -> Response:
+        return Response(plain.page(sources), mimetype="text/html")
+
+    @server.get("/pulse")
+    def _pulse() -> Response:
+        return Response(sources.pulse(), mimetype="text/plain")
+
+    @server.post("/have-it")
+    def _have_it() -> Any:
+        said, status = _acknowledge(sources, request.args.get("alert", ""), request.form.get("by", ""))
+        if "text/plain" in request.headers.get("Accept", ""):
+            return Response(said, status=status, mimetype="text/plain")
+        if status is not HTTPStatus.OK:
+            return Response(plain.message(said, sources.farm), status=status, mimetype="text/html")
+        back = request.args.get("back", "/")
+        return redirect(back if back in ("/", *map(path_of, PAGES)) else "/", code=303)
+
+
+def _acknowledge(sources: Sources, key: str, contact_id: str) -> tuple[str, HTTPStatus]:
+    """Ask the collector, and say in words what came of it."""
+    if key not in {alert.key for alert in sources.reader.alerts()}:
+        return "That alert is not known here. Load the page again.", HTTPStatus.NOT_FOUND
+    contact = next((c for c in sources.farm.contacts if c.id == contact_id), None)
+    by = contact.name if contact else "Somebody at the page"
+    try:
+        sources.publish_request(Acknowledge(uuid4().hex, by, sources.clock(), alert=key))
+    except (BrokerError, PayloadError) as error:
+        return f"Not taken: {error}. The alert still asks.", HTTPStatus.BAD_GATEWAY
+    return "Sent. It is yours as soon as the page says so.", HTTPStatus.OK

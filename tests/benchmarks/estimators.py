@@ -1,0 +1,158 @@
+"""What the estimates cost per reading: `python tests/benchmarks/estimators.py [STREAM]` prints a table.
+
+A recorded stream of the demo farm is decoded and folded as the collector does it; once in each minute of
+event time every question is asked, as rules and pages do. Costs are spread over all readings. The bar is
+0.2 ms per reading for all estimates together; decoding and a bare dict update stand beside them.
+"""
+
+import gzip
+import sys
+from collections import defaultdict
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from time import thread_time
+
+ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(ROOT))
+
+from collector.intake import Memory, take_in  # noqa: E402 - run as a script, before it is installed
+from collector.topics import router_of  # noqa: E402
+from shared.estimates.deadlines import plan  # noqa: E402
+from shared.estimates.isolation import isolation_test  # noqa: E402
+from shared.estimates.picture import (  # noqa: E402
+    Picture,
+    TankView,
+    dump_picture,
+    fire_view,
+    new_picture,
+    observe,
+    suspects,
+    tank_view,
+    vacuum_view,
+)
+from shared.estimates.sap_age import SapAge  # noqa: E402
+from shared.estimates.sugarhouse import SapTank, Sugarhouse  # noqa: E402
+from shared.estimates.tank_flow import TankFlow  # noqa: E402
+from shared.farm import Farm, Holds  # noqa: E402
+from shared.farm_file import parse_farm  # noqa: E402
+from shared.readings import Band, Quantity, Reading  # noqa: E402
+from shared.streams import read_stream  # noqa: E402
+from shared.units import DAY_S, HOUR_S, INHG_PA  # noqa: E402
+
+STREAM = ROOT / "sample_streams/demo-night.jsonl.gz"
+FARM_FILE = ROOT / "sample_streams/juniper-knob.toml"
+MINUTE_MS = 60_000
+BAR_US = 200.0
+
+
+@dataclass
+class Costs:
+    """Processor seconds and calls of each step, in the order they were first met."""
+
+    spent_s: dict[str, float] = field(default_factory=lambda: defaultdict(float))
+    calls: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+
+    @contextmanager
+    def of(self, step: str, calls: int = 1) -> Iterator[None]:
+        start_s = thread_time()
+        yield
+        self.spent_s[step] += thread_time() - start_s
+        self.calls[step] += calls
+
+
+def decoded(farm: Farm, stream: Path, costs: Costs) -> list[Reading]:
+    router, memory = router_of(farm), Memory()
+    with gzip.open(stream, "rt") as lines:
+        messages = list(read_stream(lines))
+    with costs.of("decode a message", len(messages)):
+        taken = [take_in(router, memory, m.topic, m.payload, m.at_ms) for m in messages]
+    return [reading for each in taken for reading in each.readings]
+
+
+def bare(readings: list[Reading], costs: Costs) -> None:
+    latest: dict[str, tuple[int, float]] = {}
+    with costs.of("a bare dict update", len(readings)):
+        for reading in readings:
+            latest[reading.sensor] = (reading.measured_ms, reading.value)
+
+
+def folded(farm: Farm, readings: list[Reading], costs: Costs) -> Picture:
+    picture = new_picture(farm)
+    next_ms = readings[0].received_ms + MINUTE_MS
+    quantity_of = {sensor.id: sensor.quantity for sensor in farm.sensors}
+    for reading in readings:
+        while reading.received_ms >= next_ms:
+            ask(farm, picture, next_ms, costs)
+            next_ms += MINUTE_MS
+        with costs.of(f"observe {quantity_of[reading.sensor]}"):
+            observe(picture, farm, reading)
+    return picture
+
+
+def ask(farm: Farm, picture: Picture, now_ms: int, costs: Costs) -> None:
+    vacuums = farm.sensors_of(Quantity.VACUUM)
+    with costs.of("ask vacuum lost", len(vacuums)):
+        for sensor in vacuums:
+            vacuum_view(picture, sensor.id, now_ms)
+    with costs.of("ask leaks"):
+        suspects(picture, farm, now_ms)
+    with costs.of("ask tanks: flow, time to full, age", len(farm.tanks)):
+        views = [tank_view(picture, farm, tank.id, now_ms) for tank in farm.tanks]
+    with costs.of("ask fire"):
+        fire_view(picture, farm, now_ms)
+    house = sugarhouse(farm, views)
+    if house is not None:
+        with costs.of("ask deadlines"):
+            plan(house, 2 * DAY_S)
+
+
+def sugarhouse(farm: Farm, views: list[TankView]) -> Sugarhouse | None:
+    """The sap tanks as they stand, for the deadlines; None while a tank is unknown."""
+    held = {tank.id for tank in farm.tanks if tank.holds is Holds.SAP}
+    tanks = []
+    for view in views:
+        if view.tank_id not in held or farm.evaporator is None:
+            continue
+        if not isinstance(view.flow, TankFlow) or not isinstance(view.age, SapAge) or view.volume_m3 is None:
+            return None
+        net = view.flow.net_m3_s
+        inflow = Band(max(0.0, net.low), max(0.0, net.middle), max(0.0, net.high))
+        parcels = ((max(view.volume_m3, 1e-6), view.age.oldest_s), (1e-6, view.age.mean_s))
+        tanks.append(SapTank(view.tank_id, view.volume_m3, view.capacity_m3, parcels, inflow))
+    if farm.evaporator is None or not tanks:
+        return None
+    return Sugarhouse(tuple(tanks), farm.evaporator.water_m3_s, 24 * HOUR_S)
+
+
+def a_valve_closes(costs: Costs) -> None:
+    """Asked for by hand, not once a minute: ten minutes of a gauge every five seconds."""
+    fading = [
+        (second * 1000, (24 - 0.4 * second / 60) * INHG_PA + second % 3 * 20.0) for second in range(0, 600, 5)
+    ]
+    with costs.of("an isolation test"):
+        isolation_test(fading, 0.4, 96_000.0)
+
+
+def table(farm: Farm, readings: list[Reading], costs: Costs, picture: Picture) -> Iterator[str]:
+    minutes = (readings[-1].received_ms - readings[0].received_ms) / MINUTE_MS
+    yield f"{len(readings)} readings of {len(farm.sensors)} sensors in {minutes / 60:.1f} h"
+    yield f"the picture takes {len(dump_picture(picture))} bytes, packed"
+    yield f"{'step':38}{'calls':>9}{'µs a call':>11}{'µs a reading':>14}"
+    for step in costs.spent_s:
+        spent_us, calls = costs.spent_s[step] * 1e6, costs.calls[step]
+        yield f"{step:38}{calls:9}{spent_us / calls:11.1f}{spent_us / len(readings):14.2f}"
+    estimates_s = [spent for step, spent in costs.spent_s.items() if step.startswith(("observe", "ask"))]
+    total_us = sum(estimates_s) * 1e6 / len(readings)
+    yield f"{'all estimates together':38}{'':20}{total_us:14.2f}   (bar {BAR_US:.0f})"
+
+
+if __name__ == "__main__":
+    juniper_knob = parse_farm(FARM_FILE.read_text())
+    spent = Costs()
+    heard = decoded(juniper_knob, Path(sys.argv[1]) if len(sys.argv) > 1 else STREAM, spent)
+    bare(heard, spent)
+    known = folded(juniper_knob, heard, spent)
+    a_valve_closes(spent)
+    sys.stdout.writelines(f"{line}\n" for line in table(juniper_knob, heard, spent, known))

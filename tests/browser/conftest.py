@@ -1,0 +1,70 @@
+"""Pages in Debian's Chromium, at the size of a phone and of a desk, over a real store on a loopback port."""
+
+import os
+import shutil
+import threading
+
+import pytest
+from waitress.server import create_server
+
+from dashboard.app import build
+from tests.fakes.pages import Knob, a_night
+
+CHROMIUM = "/usr/bin/chromium"
+DESK = {"viewport": {"width": 1100, "height": 800}}
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args(browser_type_launch_args):
+    if shutil.which(CHROMIUM) is None and not os.environ.get("CI"):
+        pytest.skip("needs Debian's package chromium")
+    return browser_type_launch_args | {"executable_path": CHROMIUM, "args": ["--no-sandbox"]}
+
+
+@pytest.fixture
+def knob(tmp_path):
+    made = Knob(tmp_path / "farm.sqlite")
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def address(knob):
+    """The address of the pages; the store holds a night."""
+    a_night(knob)
+    server = create_server(build(knob.sources), host="127.0.0.1", port=0, threads=4)
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    yield f"http://127.0.0.1:{server.effective_port}"
+    server.close()
+    thread.join(5)
+
+
+@pytest.fixture(params=["phone", "desk"])
+def size(request, playwright):
+    if request.param == "desk":
+        return DESK
+    phone = dict(playwright.devices["Pixel 7"])
+    del phone["default_browser_type"]
+    return phone
+
+
+@pytest.fixture
+def page(browser, size, address):
+    """A page that fails its test on any error, and on any request to anybody else."""
+    context = browser.new_context(**size)
+    context.set_default_timeout(10_000)
+    opened = context.new_page()
+    wrong = []
+    opened.on("pageerror", lambda error: wrong.append(f"error: {error}"))
+    opened.on("console", lambda said: wrong.append(f"console: {said.text}") if said.type == "error" else None)
+    opened.on(
+        "request",
+        lambda asked: (
+            None if asked.url.startswith((address, "data:")) else wrong.append(f"asked {asked.url}")
+        ),
+    )
+    opened.wrong = wrong
+    yield opened
+    context.close()
+    assert wrong == []

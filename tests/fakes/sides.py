@@ -1,0 +1,67 @@
+"""Lantern's own processes, started as an owner starts them."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from contextlib import contextmanager
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+PATIENCE_S = 30.0
+
+
+class Side:
+    """`lantern collect` or `lantern serve` in a process of its own; its output is kept in a file."""
+
+    def __init__(self, command, folder, environment):
+        self._command = [sys.executable, "-m", "lantern", *command]
+        self._environment = os.environ | {"PYTHONPATH": str(ROOT)} | environment
+        self._folder = folder
+        self._log = folder / f"{command[0]}.log"
+        self._process = None
+
+    @property
+    def pid(self):
+        return self._process.pid
+
+    def start(self):
+        with self._log.open("a") as log:
+            self._process = subprocess.Popen(
+                self._command, cwd=self._folder, env=self._environment, stdout=log, stderr=subprocess.STDOUT
+            )
+
+    def said(self):
+        return self._log.read_text()
+
+    def wait_until_said(self, words, count=1):
+        wait_until(lambda: self.said().count(words) >= count, lambda: self.said())
+
+    def kill(self):
+        self._process.send_signal(signal.SIGKILL)
+        self._process.wait(10)
+
+    def stop(self):
+        self._process.terminate()
+        return self._process.wait(20)
+
+
+def wait_until(holds, otherwise=lambda: "it did not happen"):
+    end_s = time.monotonic() + PATIENCE_S
+    while not holds():
+        assert time.monotonic() < end_s, otherwise()
+        time.sleep(0.02)
+
+
+@contextmanager
+def side(command, folder, **settings):
+    """A running side; settings are those of shared.settings, by name."""
+    environment = {f"LANTERN_{name.upper()}": str(value) for name, value in settings.items()}
+    running = Side(command, folder, environment)
+    running.start()
+    try:
+        yield running
+    finally:
+        if running._process.poll() is None:
+            running.stop()
