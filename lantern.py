@@ -8,6 +8,7 @@ import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from pathlib import Path
 
 from pydantic import ValidationError
@@ -51,13 +52,17 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("--listen", type=float, metavar="SECONDS", help="also listen, and say who is heard")
     replay = command("replay", _replay, "Publish a recorded stream, as its sensors would.")
     replay.add_argument("files", nargs="+", type=Path, metavar="FILE", help="JSON Lines, may be gzipped")
-    replay.add_argument("--speed", type=_speed, default=1.0, help="how many times as fast as recorded, or max (default 1)")
+    replay.add_argument(
+        "--speed", type=_speed, default=1.0, help="how many times as fast as recorded, or max (default 1)"
+    )
     replay.add_argument("--now", action="store_true", help="shift the times so that the replay ends now")
     for with_farm in (collect, serve, check, replay):
         with_farm.add_argument("--farm", type=Path, dest="farm_file", help="farm file (default farm.toml)")
         with_farm.add_argument("--broker", metavar="HOST:PORT", help="MQTT broker (default 127.0.0.1:1883)")
     for with_store in (collect, serve):
-        with_store.add_argument("--store", type=Path, dest="store_file", help="store file (default lantern.sqlite)")
+        with_store.add_argument(
+            "--store", type=Path, dest="store_file", help="store file (default lantern.sqlite)"
+        )
     serve.add_argument("--port", type=int, dest="listen_port", help="port of the pages (default 8151)")
     return parser
 
@@ -76,7 +81,9 @@ def _settings(options: argparse.Namespace) -> Settings:
     try:
         return Settings(**said)
     except ValidationError as error:
-        wrong = "; ".join(f"LANTERN_{str(e['loc'][0]).upper()} = {e['input']!r}: {e['msg']}" for e in error.errors())
+        wrong = "; ".join(
+            f"LANTERN_{str(e['loc'][0]).upper()} = {e['input']!r}: {e['msg']}" for e in error.errors()
+        )
         raise SettingsError(wrong) from error
 
 
@@ -138,10 +145,8 @@ def _serve(options: argparse.Namespace) -> int:
     # waitress ends by the exception that a signal raises; the default handlers do that.
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
     signal.signal(signal.SIGINT, signal.default_int_handler)
-    try:
+    with suppress(KeyboardInterrupt):
         serve(Sources(reader, farm, _clock(settings), publisher(settings, farm.id)), settings)
-    except KeyboardInterrupt:
-        pass
     return 0
 
 
@@ -163,6 +168,7 @@ def _replay(options: argparse.Namespace) -> int:
     from shared.streams import extent_of, merged, read_stream
 
     settings = _settings(options)
+
     # A stream is read twice, once to know how far it reaches; a season does not fit into memory.
     def messages() -> Iterator[StreamMessage]:
         return merged(*(read_stream(_lines(path)) for path in options.files))

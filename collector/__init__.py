@@ -1,0 +1,1 @@
+"""The side that listens: sensors in, readings stored, alerts raised, texts sent."""

@@ -70,7 +70,7 @@ class Arrivals:
         self.drain_token = drain_token
         self.drain_ends_s = now_s + DRAIN_S
 
-    def received(  # noqa: PLR0913 - as many as a message has
+    def received(
         self,
         *,
         epoch: int,

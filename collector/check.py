@@ -10,7 +10,8 @@ from rich.table import Table
 from collector.intake import Memory, take_in
 from collector.topics import Router, router_of
 from shared.clock import Clock
-from shared.farm import PUMP, Farm, Sensor
+from shared.farm import Farm
+from shared.farm_parts import PUMP, Sensor
 from shared.physics.tanks import capacity_m3, full_height_m
 from shared.publisher import Publisher
 from shared.readings import PLAUSIBLE
@@ -24,24 +25,44 @@ SHOWN_UNITS = {"_pa": "inHg", "_fraction": "%", "_m": "ft", "_c": "degF"}
 
 def print_farm(farm: Farm, console: Console) -> None:
     """The farm as tables: lines, tanks, sensors, how rules are tuned, and who is told."""
-    console.print(f"[bold]{farm.name}[/bold]: {farm.taps:,} taps, {from_si(farm.elevation_m, 'ft'):,.0f} ft, {farm.timezone}")
+    console.print(
+        f"[bold]{farm.name}[/bold]: {farm.taps:,} taps, {from_si(farm.elevation_m, 'ft'):,.0f} ft, {farm.timezone}"
+    )
     lines = _table("Lines", "line", "kind", "joins", "at", "length", "bore", "taps")
     for line in farm.lines:
         at, length = (f"{from_si(m, 'ft'):,.0f} ft" for m in (line.joins_at_m, line.length_m))
-        lines.add_row(line.id, line.kind, line.parent, at, length, f"{from_si(line.bore_m, 'in'):.3g} in", str(line.taps))
+        lines.add_row(
+            line.id,
+            line.kind,
+            line.parent,
+            at,
+            length,
+            f"{from_si(line.bore_m, 'in'):.3g} in",
+            str(line.taps),
+        )
     tanks = _table("Tanks", "tank", "shape", "holds", "capacity", "height", "drains to")
     for tank in farm.tanks:
         height = f"{from_si(full_height_m(tank.geometry), 'in'):.1f} in"
-        tanks.add_row(tank.id, tank.shape, tank.holds, gallons(capacity_m3(tank.geometry)), height, tank.drains_to or "")
+        tanks.add_row(
+            tank.id, tank.shape, tank.holds, gallons(capacity_m3(tank.geometry)), height, tank.drains_to or ""
+        )
     sensors = _table("Sensors", "sensor", "quantity", "unit", "where", "topic", "every")
     for sensor in farm.sensors:
-        sensors.add_row(sensor.id, sensor.quantity, sensor.unit, _where(farm, sensor), farm.topic_of(sensor) + (sensor.field or ""), f"{sensor.interval_s:g} s")
+        sensors.add_row(
+            sensor.id,
+            sensor.quantity,
+            sensor.unit,
+            _where(farm, sensor),
+            farm.topic_of(sensor) + (sensor.field or ""),
+            f"{sensor.interval_s:g} s",
+        )
     rules = _table("Rules", "rule", "where", "how it is tuned")
     for name in Rules.model_fields:
         rules.add_row(name, "farm", tuned(effective(farm.rules, None, name)))
-        for item in (*farm.sensors, *farm.tanks):
-            if name in item.rules.model_fields_set:
-                rules.add_row("", item.id, tuned(effective(farm.rules, item.rules, name)))
+        own = {s.id: s.rules for s in farm.sensors} | {t.id: t.rules for t in farm.tanks}
+        for place, theirs in own.items():
+            if name in theirs.model_fields_set:
+                rules.add_row("", place, tuned(effective(farm.rules, theirs, name)))
     told = _table("Who is told, in this order", "contact", "name", "channels")
     for contact in farm.contacts:
         told.add_row(contact.id, contact.name, ", ".join(channel.id for channel in contact.channels))
@@ -93,7 +114,9 @@ def _claims(router: Router, topic: str) -> bool:
 
 def _in_unit(sensor: Sensor, value: float) -> str:
     dimension = PLAUSIBLE[sensor.quantity].dimension
-    unit = {"pressure": "inHg", "length": "in", "temperature": "degF", "voltage": "V", "flow": "gal/h"}.get(dimension)
+    unit = {"pressure": "inHg", "length": "in", "temperature": "degF", "voltage": "V", "flow": "gal/h"}.get(
+        dimension
+    )
     return f"{value:.3g}" if unit is None else f"{from_si(value, unit):.1f} {unit}"
 
 

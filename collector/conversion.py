@@ -7,7 +7,8 @@ last to a level where the sensor measures a distance or a pressure.
 from bisect import bisect_right
 
 from shared.errors import InvalidArgument, PayloadError
-from shared.farm import Farm, Holds, Sensor, Tank
+from shared.farm import Farm
+from shared.farm_parts import Holds, Sensor, Tank
 from shared.physics.level_sensors import (
     LevelFault,
     hydrostatic_level_m,

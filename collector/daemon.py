@@ -106,7 +106,9 @@ class Daemon:
         if stored is not None:
             self._watch = restore_watch(stored, self.plan, self._changes)
             self._cursor, self._request_cursor = stored.cursor, stored.request_cursor
-        self._fold(tuple(self.store.since(self._cursor)), tuple(self.store.requests_since(self._request_cursor)))
+        self._fold(
+            tuple(self.store.since(self._cursor)), tuple(self.store.requests_since(self._request_cursor))
+        )
         on_start(self._watch, self.clock())
 
     def _turn(self) -> None:
@@ -246,7 +248,9 @@ def open_daemon(settings: Settings, farm: Farm, clock: Clock, monotonic: Callabl
         arrivals=store.arrivals(),
         stamped_ms=_stamped_ms(store, farm),
     )
-    return Daemon(settings, plan_for(farm), router, store, subscriber, Sender(store, channels, clock), clock, monotonic)
+    return Daemon(
+        settings, plan_for(farm), router, store, subscriber, Sender(store, channels, clock), clock, monotonic
+    )
 
 
 def _stamped_ms(store: Store, farm: Farm) -> dict[str, int]:

@@ -81,8 +81,11 @@ def _run(samples: Path, environment: dict[str, str]) -> None:
         listen_port=_free_port(),
         pace=pace.to_json(),
     )
-    environment |= {f"LANTERN_{name.upper()}": str(value) for name, value in settings.model_dump(exclude_none=True).items()}
-    environment |= {name: TERMINAL for name in _variables(farm_text)}
+    environment |= {
+        f"LANTERN_{name.upper()}": str(value)
+        for name, value in settings.model_dump(exclude_none=True).items()
+    }
+    environment |= dict.fromkeys(_variables(farm_text), TERMINAL)
     with ExitStack() as stack:
         broker = stack.enter_context(EmbeddedBroker(settings.broker_port))
         listening = threading.Event()
@@ -107,7 +110,9 @@ def _say(words: str) -> None:
 
 
 @contextmanager
-def _process(command: str, environment: dict[str, str], listening: threading.Event | None = None) -> Iterator[None]:
+def _process(
+    command: str, environment: dict[str, str], listening: threading.Event | None = None
+) -> Iterator[None]:
     """A side of Lantern as its own process; its texts are shown, its log is kept beside the store."""
     process = subprocess.Popen(  # noqa: S603 - our own program
         [sys.executable, "-m", "lantern", command],
@@ -155,7 +160,11 @@ def _variables(farm_text: str) -> list[str]:
 
 def _pace(extent: Extent, wall_ms: int) -> Pace:
     """Slowly until everyone listens, fast through the calm, slower where it happens, then as one can follow."""
-    start, calm, busy = extent.first_ms, extent.first_ms + CALM_S * 1000, extent.first_ms + (CALM_S + BUSY_S) * 1000
+    start, calm, busy = (
+        extent.first_ms,
+        extent.first_ms + CALM_S * 1000,
+        extent.first_ms + (CALM_S + BUSY_S) * 1000,
+    )
     begin = wall_ms + round(STARTING_S * 1000)
     after_calm = begin + round(CALM_LASTS_S * 1000)
     after_busy = after_calm + round(BUSY_LASTS_S * 1000)

@@ -20,7 +20,8 @@ from collector.payloads import document_of
 from collector.samples import Refused, Sample, samples_of
 from collector.topics import Router
 from shared.errors import InvalidArgument, PayloadError
-from shared.farm import Farm, Sensor
+from shared.farm import Farm
+from shared.farm_parts import Sensor
 from shared.instants import instant_ms, instant_text
 from shared.readings import Quality, Reading, Reject
 from shared.requests import Request, decode

@@ -19,7 +19,7 @@ from typing import Any
 from collector.payloads import ABSENT, number_of, pointed_at, switch_of
 from collector.senml import Record, resolve
 from shared.errors import InvalidArgument, PayloadError
-from shared.farm import Sensor
+from shared.farm_parts import Sensor
 from shared.instants import instant_ms
 from shared.readings import Quantity
 

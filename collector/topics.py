@@ -3,7 +3,8 @@
 from dataclasses import dataclass
 
 from shared.errors import InvalidArgument
-from shared.farm import Farm, Sensor
+from shared.farm import Farm
+from shared.farm_parts import Sensor
 
 
 @dataclass(frozen=True, slots=True)

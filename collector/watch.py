@@ -1,5 +1,6 @@
-"""The one evaluator: folds readings, requests and the clock into alerts and texts, the same live, in a replay,
-in a simulated night and after a restart.
+"""The one evaluator: folds readings, requests and the clock into alerts and texts.
+
+It is the same live, in a replay, in a simulated night and after a restart.
 
     reading -> picture of the farm -> rules of its subjects -> life cycle of their alerts
     each minute of event time       -> all rules, in the order of the list
@@ -123,9 +124,22 @@ def restore_watch(memory: Memory, plan: Plan, changes: Changes) -> Watch:
     for key, alert in list(alerting.alerts.items()):
         if key not in keys and alert.state is not AlertState.NORMAL:
             closed = replace(alert, state=AlertState.NORMAL, cleared_ms=memory.at_ms)
-            _keep(watch, closed, (Transition(
-                key, alert.episode, memory.at_ms, Cause.RULE_REMOVED, closed.state, alert.priority, alert.sentence
-            ),), changes)
+            _keep(
+                watch,
+                closed,
+                (
+                    Transition(
+                        key,
+                        alert.episode,
+                        memory.at_ms,
+                        Cause.RULE_REMOVED,
+                        closed.state,
+                        alert.priority,
+                        alert.sentence,
+                    ),
+                ),
+                changes,
+            )
     return watch
 
 
@@ -148,7 +162,10 @@ def on_reading(watch: Watch, plan: Plan, reading: Reading, changes: Changes) -> 
         watch.alerting.next_tick_ms = at_ms - at_ms % TICK_MS + TICK_MS
     observe(watch.picture, plan.farm, reading)
     for rule, subject in plan.by_sensor.get(reading.sensor, ()):
-        if not rule.by_arrival and at_ms >= watch.alerting.judged_ms.get(f"{rule.id}/{subject}", 0) + JUDGE_EVERY_MS:
+        if (
+            not rule.by_arrival
+            and at_ms >= watch.alerting.judged_ms.get(f"{rule.id}/{subject}", 0) + JUDGE_EVERY_MS
+        ):
             _judge(watch, plan, rule, subject, at_ms, changes)
 
 
@@ -179,7 +196,10 @@ def on_clock(watch: Watch, plan: Plan, now_ms: int, changes: Changes) -> None:
         if alert.shelved_until_ms is not None and not alert.is_shelved(now_ms):
             _keep(watch, *unshelve(alert, now_ms), changes)
         alert = watch.alerting.alerts[key]
-        if alert.acknowledged_ms is not None and now_ms >= alert.acknowledged_ms + ACKNOWLEDGEMENT_LASTS_S * 1000:
+        if (
+            alert.acknowledged_ms is not None
+            and now_ms >= alert.acknowledged_ms + ACKNOWLEDGEMENT_LASTS_S * 1000
+        ):
             _keep(watch, *expire_acknowledgement(alert, now_ms), changes)
         told = watch.alerting.told.setdefault(key, Told())
         for notice in notices(watch.alerting.alerts[key], told, plan.farm, now_ms):

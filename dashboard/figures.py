@@ -104,7 +104,7 @@ def frame(window: Window, now_ms: int, zone: ZoneInfo) -> Frame:
     return Frame(window, window.from_ms(now_ms), now_ms, zone)
 
 
-def chart(  # noqa: PLR0913 - each is one thing that can be drawn
+def chart(
     frame: Frame,
     trends: Sequence[Trend],
     *,
@@ -140,7 +140,7 @@ def chart(  # noqa: PLR0913 - each is one thing that can be drawn
             "annotations": [
                 _unit_label(unit),
                 *(_mark_label(mark, y_range) for mark in marks if mark.label),
-                *_end_labels(frame, trends, y_range, height_px - TOP_PX - BOTTOM_PX),
+                *_end_labels(frame, trends, y_range, height_px - TOP_PX - BOTTOM_PX, until_ms),
             ],
         },
     }
@@ -249,7 +249,7 @@ def label(text: str, token: str, *, is_bold: bool = False) -> Figure:
 
 
 def _end_labels(
-    frame: Frame, trends: Sequence[Trend], y_range: tuple[float, float], plot_px: float
+    frame: Frame, trends: Sequence[Trend], y_range: tuple[float, float], plot_px: float, until_ms: int
 ) -> list[Figure]:
     ends = [(trend, end) for trend in trends if trend.label and (end := _last(trend)) is not None]
     pixel = plot_px / (y_range[1] - y_range[0])
@@ -257,8 +257,9 @@ def _end_labels(
     return [
         label(trend.label, trend.label_token, is_bold=trend.is_bold)
         | {
-            "x": local_ms(end[0], frame.zone),
-            "y": end[1],
+            # Plotly hides a label whose place has left the picture, as a reading newer than the page would.
+            "x": local_ms(min(end[0], until_ms), frame.zone),
+            "y": min(max(end[1], y_range[0]), y_range[1]),
             "xanchor": "left",
             "xshift": 6,
             "yshift": round(placed - wish, 1),

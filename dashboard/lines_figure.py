@@ -10,7 +10,8 @@ from dashboard.spots import Spot, distance_ft, label_at, on_line, spot_ft, worst
 from dashboard.tokens import ref
 from dashboard.words import Tone, number
 from shared.estimates.lines import Place
-from shared.farm import PUMP, Farm, Line, LineKind
+from shared.farm import Farm
+from shared.farm_parts import PUMP, Line, LineKind
 
 ROW_PX = 30
 BETWEEN_PX = 44

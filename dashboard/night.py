@@ -32,7 +32,8 @@ from dashboard.words import (
 )
 from shared.alerts import Alert
 from shared.estimates.picture import fire_view, tank_view, vacuum_view
-from shared.farm import PUMP, Farm
+from shared.farm import Farm
+from shared.farm_parts import PUMP
 from shared.readings import Quantity
 from shared.words import duration
 

@@ -14,8 +14,9 @@ from dash.development.base_component import Component
 from dashboard.figures import HEIGHT_PX, Figure
 from dashboard.windows import WINDOWS, Window
 from dashboard.words import ADVICE_ONLY, Headline, Note, Top, tab_title
-from shared.alerts import Alert, AlertState
-from shared.farm import Contact, Farm
+from shared.alerts import Alert, AlertState, Priority
+from shared.farm import Farm
+from shared.farm_parts import Contact
 from shared.words import clock_time, duration
 
 Children = Component | str | Sequence["Component | str"]
@@ -176,19 +177,19 @@ def asking_block(alert: Alert, farm: Farm, now_ms: int, back: str, *, heading: s
             element("P", since_words(alert, farm, now_ms), "since"),
             have_it(alert, farm.contacts, back),
         ],
-        "ask",
+        "ask" if alert.priority is Priority.WAKE else "ask tell",
         aria_label=alert.sentence,
     )
 
 
 def since_words(alert: Alert, farm: Farm, now_ms: int) -> str:
-    """Since when it lasts, and what else is to be known of it."""
+    """When it was raised, and what else is to be known of it."""
     said = []
     if alert.raised_ms is not None:
         lasted_s = ((alert.cleared_ms or now_ms) - alert.raised_ms) / 1000
         since = clock_time(alert.raised_ms, farm.zone, now_ms)
         if alert.is_active:
-            said.append(f"Since {since}, {duration(max(lasted_s, 0))}.")
+            said.append(f"Raised {since}, {duration(max(lasted_s, 0))} ago.")
         elif alert.cleared_ms is not None:
             said.append(f"{since} to {clock_time(alert.cleared_ms, farm.zone, now_ms)}.")
     if alert.stale:

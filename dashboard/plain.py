@@ -14,10 +14,10 @@ from dashboard import drawn
 from dashboard.night import age_words, night, steady_names, steady_words
 from dashboard.parts import PAGE_NAMES, path_of, since_words
 from dashboard.sources import Sources
-from dashboard.tank_rows import TankRow, gallons_words
+from dashboard.tank_rows import TankRow
 from dashboard.tokens import css_variables
 from dashboard.words import ADVICE_ONLY, Note, Tone, number, tab_title
-from shared.alerts import Alert
+from shared.alerts import Alert, Priority
 from shared.farm import Farm
 
 SCRIPT = (
@@ -102,8 +102,9 @@ def _ask(alert: Alert, farm: Farm, now_ms: int, tag: str) -> str:
         names = [(names[0][0] if names else "", "I have it")]
     buttons = "".join(f'<button name="by" value="{escape(who)}">{words}</button>' for who, words in names)
     advice = f"<p>{escape(alert.advice)}</p>" if alert.advice else ""
+    kind = "ask" if alert.priority is Priority.WAKE else "ask tell"
     return (
-        f'<section class="ask"><{tag}>{escape(alert.sentence)}</{tag}>{advice}'
+        f'<section class="{kind}"><{tag}>{escape(alert.sentence)}</{tag}>{advice}'
         f"<p>{escape(since_words(alert, farm, now_ms))}</p>"
         f'<form method="post" action="/have-it?{query}">{buttons}</form></section>'
     )
@@ -119,7 +120,7 @@ def _tank(tank: TankRow) -> str:
     bar = drawn.tank_bar(tank.full_fraction, is_filling=tank.fill is not None)
     return _row(
         tank.name,
-        f"{gallons_words(tank.volume_gal)} <small>of {gallons_words(tank.capacity_gal)} gal</small>",
+        f"{number(tank.volume_gal)} <small>of {number(tank.capacity_gal)} gal</small>",
         tank.notes,
         drawn.svg(bar, f"{number(100 * tank.full_fraction)} percent full"),
     )

@@ -6,7 +6,8 @@ from dashboard.figures import LEFT_PX, Figure, label, spread
 from dashboard.spots import Spot, label_at, on_line, spot_ft, worst_tone
 from dashboard.tokens import ref
 from dashboard.words import Tone
-from shared.farm import PUMP, Farm
+from shared.farm import Farm
+from shared.farm_parts import PUMP
 
 PROFILE_PX = 150
 LEAST_RANGE_INHG = 2.0

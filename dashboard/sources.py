@@ -19,7 +19,7 @@ from shared.store import Reader
 Answer = TypeVar("Answer")
 
 MINUTE_MS = 60_000
-TEXTS_SHOWN = 30
+TEXTS_SHOWN = 12
 
 
 @dataclass(slots=True)

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from dashboard.figures import Figure, label
 from dashboard.words import Tone
 from shared.estimates.lines import Place, distance_from_pump_m, place_of
-from shared.farm import Farm, Sensor
+from shared.farm import Farm
+from shared.farm_parts import Sensor
 from shared.units import from_si
 
 

@@ -18,7 +18,8 @@ from dashboard.words import (
 from shared.alerts import Alert
 from shared.estimates.fire import Fire, FireState
 from shared.estimates.vacuum import VacuumDrop
-from shared.farm import PUMP, Farm, Sensor
+from shared.farm import Farm
+from shared.farm_parts import PUMP, Sensor
 from shared.readings import Quantity, Reading, Unknown
 from shared.tuning import SensorSilent, VacuumLost, effective
 from shared.units import from_si

@@ -3,19 +3,16 @@
 from dataclasses import dataclass
 
 from dashboard.standing import Facts, silent_s, silent_words
-from dashboard.words import Note, Tone, number, signed, tank_name
+from dashboard.words import Note, Tone, signed, tank_name
 from shared.estimates.picture import TankView
 from shared.estimates.sap_age import SapAge
 from shared.estimates.tank_flow import FillTime, NotFilling, TankFlow
-from shared.farm import Tank
+from shared.farm_parts import Tank
 from shared.physics.tanks import full_height_m, volume_m3
 from shared.readings import Quantity
 from shared.tuning import SapHeldTooLong, effective
 from shared.units import from_si
 from shared.words import clock_time, duration
-
-ROUND_ABOVE_GAL = 100.0
-"""Above it gallons are told in tens: the level is not known better."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,11 +32,6 @@ class TankRow:
     def full_fraction(self) -> float | None:
         """Contents over capacity."""
         return None if self.volume_gal is None else self.volume_gal / self.capacity_gal
-
-
-def gallons_words(volume_gal: float) -> str:
-    """`1,290`; in tens where there are more than a hundred."""
-    return number(round(volume_gal, -1) if volume_gal >= ROUND_ABOVE_GAL else volume_gal)
 
 
 def tank_row(known: Facts, tank: Tank, view: TankView) -> TankRow:

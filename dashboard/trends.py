@@ -4,7 +4,8 @@ from collections.abc import Callable, Iterable, Sequence
 
 from dashboard.figures import Frame
 from dashboard.windows import peaks
-from shared.farm import Farm, Sensor
+from shared.farm import Farm
+from shared.farm_parts import Sensor
 from shared.store import Reader
 from shared.tuning import SensorSilent, effective
 from shared.units import from_si

@@ -9,7 +9,8 @@ from enum import StrEnum
 from zoneinfo import ZoneInfo
 
 from shared.alerts import RANK, Alert, AlertState
-from shared.farm import PUMP, Farm, Sensor
+from shared.farm import Farm
+from shared.farm_parts import PUMP, Sensor
 from shared.readings import Quantity
 from shared.units import from_si
 from shared.words import capitalised, clock_time, duration

@@ -49,7 +49,9 @@ class Pace:
         Raises:
             ValueError: it is something else.
         """
-        return cls(tuple(Stretch(int(wall), int(farm), float(speed)) for wall, farm, speed in json.loads(text)))
+        return cls(
+            tuple(Stretch(int(wall), int(farm), float(speed)) for wall, farm, speed in json.loads(text))
+        )
 
     def to_json(self) -> str:
         """The pace as another process can be told of it."""

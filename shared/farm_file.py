@@ -105,14 +105,12 @@ def _name(path: list[int | str], tree: dict[str, Any]) -> str:
     shown = ""
     at: Any = tree
     for step in path:
-        at = (
-            at[step]
-            if (isinstance(at, dict) and step in at) or (isinstance(at, list) and isinstance(step, int))
-            else None
-        )
         if isinstance(step, int):
+            at = at[step] if isinstance(at, list) else None
             name = at.get("id") if isinstance(at, dict) else None
             shown += f' "{name}"' if name else f" number {step + 1}"
         else:
-            shown += f"{'' if not shown else '.' if not shown[-1] in chr(34) else ': '}{step}"
+            at = at.get(step) if isinstance(at, dict) else None
+            joint = "" if not shown else ": " if shown.endswith('"') else "."
+            shown += f"{joint}{step}"
     return shown or "farm.toml"

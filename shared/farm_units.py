@@ -57,6 +57,6 @@ class Section(BaseModel):
             for key in keys:
                 number = taken.pop(key)
                 if isinstance(number, bool) or not isinstance(number, int | float):
-                    raise ValueError(f"{key} must be a number, found {number!r}")
+                    raise ValueError(f"{key} must be a number, found {number!r}")  # noqa: TRY004 - pydantic collects only these
                 taken[field] = number_in_si(number, spelled(field)[key])
         return taken

@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 from types import TracebackType
 from typing import Any, Self
 
-from paho.mqtt.client import Client
+from paho.mqtt.client import Client, MQTTMessage
 from paho.mqtt.reasoncodes import ReasonCode
 
 from shared.broker import (
@@ -91,7 +91,11 @@ class Publisher:
     def hear(self, filters: Sequence[str], tell: Callable[[str, bytes, bool], object]) -> None:
         """Also hear what passes: `tell` gets topic, payload and the retain flag, in paho's thread."""
         assert self._client is not None, "use it as a context manager"
-        self._client.on_message = lambda _client, _, message: tell(message.topic, message.payload, message.retain)
+
+        def on_message(_client: Client, _: Any, message: MQTTMessage) -> None:
+            tell(message.topic, bytes(message.payload), message.retain)
+
+        self._client.on_message = on_message
         for wanted in filters:
             self._client.subscribe(wanted, qos=1)
 

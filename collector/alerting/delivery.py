@@ -46,7 +46,9 @@ def open_channels(farm: Farm, environment: Mapping[str, str]) -> dict[tuple[str,
                 raise SettingsError(f"{place}: set the environment variable {error.args[0]}") from error
             except ValueError as error:
                 raise SettingsError(f"{place}: {error}; write $$ for a dollar sign") from error
-            channels[contact.id, channel.id] = _on_terminal(contact.name) if url == TERMINAL else _by_apprise(url, place)
+            channels[contact.id, channel.id] = (
+                _on_terminal(contact.name) if url == TERMINAL else _by_apprise(url, place)
+            )
     return channels
 
 
@@ -70,6 +72,10 @@ def _by_apprise(url: str, place: str) -> Deliver:
             raise ChannelError(f"not taken ({result.status})", permanent=False)
 
     return deliver
+
+
+def _gone(_body: str, _long_body: str) -> None:
+    raise ChannelError("the farm file no longer has this channel", permanent=True)
 
 
 def _patient(url: str) -> str:
@@ -115,9 +121,7 @@ class Sender:
         text = waiting.text
         try:
             deliver = self._channels.get((text.contact, text.channel))
-            if deliver is None:
-                raise ChannelError("the farm file no longer has this channel", permanent=True)
-            deliver(text.body, text.long_body)
+            (deliver or _gone)(text.body, text.long_body)
         except Exception as error:  # noqa: BLE001 - a channel's plugin may raise anything; no text may be lost by it
             self._failed(waiting, error)
             return False

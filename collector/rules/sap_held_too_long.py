@@ -7,7 +7,8 @@ heel keeps its age. Relative only: nothing here says that sap is safe or spoilt.
 from collector.rules.rule import Rule, Subject
 from shared.alerts import Finding, Hold, Priority, Verdict
 from shared.estimates.picture import Picture, sap_age_view
-from shared.farm import Farm, Holds, Tank
+from shared.farm import Farm
+from shared.farm_parts import Holds, Tank
 from shared.readings import Quantity, Unknown
 from shared.tuning import SapHeldTooLong, effective
 from shared.words import capitalised, duration, gallons
@@ -33,7 +34,9 @@ def judge(farm: Farm, picture: Picture, tank_id: str, now_ms: int) -> Finding:
     name = f"{capitalised(tank_id)} tank"
     priority = Priority.TELL
     if isinstance(age, Unknown):
-        return _finding(tank, Verdict.UNKNOWN, priority, tuning, now_ms, f"{name}: sap age is not known ({age.reason}).")
+        return _finding(
+            tank, Verdict.UNKNOWN, priority, tuning, now_ms, f"{name}: sap age is not known ({age.reason})."
+        )
     # What is left when a tank counts as empty cannot be boiled; its age matters when the next sap comes in.
     if age.volume_m3 <= tank.heel_m3:
         return _finding(tank, Verdict.NORMAL, priority, tuning, now_ms, f"{name} is empty.")
@@ -43,7 +46,11 @@ def judge(farm: Farm, picture: Picture, tank_id: str, now_ms: int) -> Finding:
         return _finding(tank, Verdict.NORMAL, priority, tuning, now_ms, sentence)
     if oldest_s >= tuning.wake_age_s:
         priority = Priority.WAKE
-    first = "Start the boil." if tank.holds is Holds.CONCENTRATE else "Start the RO or the boil; the oldest first."
+    first = (
+        "Start the boil."
+        if tank.holds is Holds.CONCENTRATE
+        else "Start the RO or the boil; the oldest first."
+    )
     advice = f"{gallons(age.volume_m3)}, on average {duration(age.mean_s)} old. {first}"
     return _finding(tank, Verdict.ACTIVE, priority, tuning, now_ms, sentence, advice)
 

@@ -8,7 +8,8 @@ from collector.rules.rule import Rule, Subject
 from shared.alerts import Finding, Hold, Priority, Verdict
 from shared.estimates.picture import Picture, TankView, tank_view
 from shared.estimates.tank_flow import FillTime, TankFlow
-from shared.farm import Farm, Holds, Tank
+from shared.farm import Farm
+from shared.farm_parts import Holds, Tank
 from shared.readings import Quantity, Unknown
 from shared.tuning import TankNearlyFull, effective
 from shared.words import capitalised, clock_time, duration, gallons, gallons_an_hour
@@ -45,7 +46,9 @@ def judge(farm: Farm, picture: Picture, tank_id: str, now_ms: int) -> Finding:
     if share >= tuning.trip_full_fraction or (
         isinstance(left, FillTime) and left.middle_s <= tuning.trip_time_to_full_s
     ):
-        return _finding(tank, Verdict.ACTIVE, tuning, now_ms, sentence, _advice(farm, tank, view, held, now_ms))
+        return _finding(
+            tank, Verdict.ACTIVE, tuning, now_ms, sentence, _advice(farm, tank, view, held, now_ms)
+        )
     low = share < tuning.clear_full_fraction
     far = not isinstance(left, FillTime | Unknown) or (
         isinstance(left, FillTime) and left.middle_s >= tuning.clear_time_to_full_s
@@ -72,11 +75,17 @@ def _advice(farm: Farm, tank: Tank, view: TankView, held: str, now_ms: int) -> s
     """How much, how fast, how long, and what to do first."""
     parts = [held]
     if isinstance(view.flow, TankFlow):
-        parts.append(f"{'+' if view.flow.net_m3_s.middle >= 0 else ''}{gallons_an_hour(view.flow.net_m3_s.middle)}")
+        parts.append(
+            f"{'+' if view.flow.net_m3_s.middle >= 0 else ''}{gallons_an_hour(view.flow.net_m3_s.middle)}"
+        )
     left = view.time_to_full
     if isinstance(left, FillTime):
         early = clock_time(now_ms + round(left.low_s * 1000), farm.zone, now_ms)
-        late = "later" if left.high_s is None else clock_time(now_ms + round(left.high_s * 1000), farm.zone, now_ms)
+        late = (
+            "later"
+            if left.high_s is None
+            else clock_time(now_ms + round(left.high_s * 1000), farm.zone, now_ms)
+        )
         parts.append(f"{duration(left.middle_s)} left ({early}-{late})")
     return f"{', '.join(parts)}. {_first_thing(farm, tank)}"
 

@@ -9,16 +9,19 @@ from collections.abc import Iterator
 
 from collector.rules.rule import Rule, Subject
 from shared.alerts import Finding, Hold, Priority, Verdict
-from shared.estimates.leaks import Suspect, first_to_walk
+from shared.estimates.leaks import first_to_walk
 from shared.estimates.picture import Picture, suspects, vacuum_view
+from shared.estimates.suspects import Suspect
 from shared.estimates.vacuum import VacuumDrop
-from shared.farm import PUMP, Farm, Sensor
-from shared.readings import Quantity
+from shared.farm import Farm
+from shared.farm_parts import PUMP, Sensor
+from shared.readings import Quantity, Unknown
 from shared.tuning import VacuumLost, effective
 from shared.units import from_si
 from shared.words import capitalised, clock_time, inches_of_mercury
 
 ID = "vacuum_lost"
+AT_THE_PUMP = "Look at pump, releaser and moisture trap first; lock out power before you touch them."
 
 
 def subjects(farm: Farm) -> tuple[Subject, ...]:
@@ -29,33 +32,33 @@ def subjects(farm: Farm) -> tuple[Subject, ...]:
 
 def judge(farm: Farm, picture: Picture, line: str, now_ms: int) -> Finding:
     """What is found about one line, by its sensor that lost most."""
-    drops = {s.id: vacuum_view(picture, s.id, now_ms) for s in _on(farm, line)}
-    known = [(d, _tuning(farm, s)) for s in _on(farm, line) if isinstance(d := drops[s.id], VacuumDrop)]
+    sensors = _on(farm, line)
+    drops = [(vacuum_view(picture, sensor.id, now_ms), _tuning(farm, sensor)) for sensor in sensors]
+    known = [(drop, tuning) for drop, tuning in drops if isinstance(drop, VacuumDrop)]
     name = capitalised(line)
     if not known:
-        tuning = _tuning(farm, _on(farm, line)[0])
-        reason = next(iter(drops.values()))
-        return _finding(line, Verdict.UNKNOWN, tuning, now_ms, f"{name}: vacuum is not known ({reason.reason}).")  # type: ignore[union-attr]
+        sentence = f"{name}: vacuum is not known ({_reason(drops[0][0])})."
+        return _finding(line, Verdict.UNKNOWN, drops[0][1], now_ms, sentence)
     drop, tuning = max(known, key=lambda pair: pair[0].drop_pa)
-    lost, now = inches_of_mercury(drop.drop_pa), inches_of_mercury(drop.now_pa)
     if drop.frozen:
         return _finding(line, Verdict.NORMAL, tuning, now_ms, f"{name} is frozen; nothing flows.")
+    now = inches_of_mercury(drop.now_pa)
     if drop.drop_pa <= tuning.clear_drop_pa:
-        usual = inches_of_mercury(drop.usual_pa)
-        return _finding(line, Verdict.NORMAL, tuning, now_ms, f"{name} holds {now}, its usual is {usual}.")
+        sentence = f"{name} holds {now}, its usual is {inches_of_mercury(drop.usual_pa)}."
+        return _finding(line, Verdict.NORMAL, tuning, now_ms, sentence)
     since = "" if drop.since_ms is None else f" since {clock_time(drop.since_ms, farm.zone, now_ms)}"
-    sentence = f"{name} is {lost} below its usual{since}."
-    if drop.drop_pa < tuning.trip_drop_pa:
+    sentence = f"{name} is {inches_of_mercury(drop.drop_pa)} below its usual{since}."
+    if line == PUMP and not drop.pump_running:
+        sentence = f"The pump has stopped{since}: {now}."
+    explained = line != PUMP and (_pump_lost(farm, picture, now_ms) or not drop.pump_running)
+    if drop.drop_pa < tuning.trip_drop_pa or explained:
         return _finding(line, Verdict.BETWEEN, tuning, now_ms, sentence)
-    if line == PUMP:
-        if not drop.pump_running:
-            sentence = f"The pump has stopped{since}: {now}."
-        return _finding(
-            line, Verdict.ACTIVE, tuning, now_ms, sentence, "Look at pump, releaser and moisture trap first; lock out power before you touch them."
-        )
-    if _pump_lost(farm, picture, now_ms) or not drop.pump_running:
-        return _finding(line, Verdict.BETWEEN, tuning, now_ms, sentence)
-    return _finding(line, Verdict.ACTIVE, tuning, now_ms, sentence, _where(farm, picture, line, now_ms))
+    advice = AT_THE_PUMP if line == PUMP else _where(farm, picture, now_ms)
+    return _finding(line, Verdict.ACTIVE, tuning, now_ms, sentence, advice)
+
+
+def _reason(drop: VacuumDrop | Unknown) -> str:
+    return drop.reason if isinstance(drop, Unknown) else ""
 
 
 def _finding(
@@ -87,7 +90,7 @@ def _pump_lost(farm: Farm, picture: Picture, now_ms: int) -> bool:
     return False
 
 
-def _where(farm: Farm, picture: Picture, line: str, now_ms: int) -> str:
+def _where(farm: Farm, picture: Picture, now_ms: int) -> str:
     """Where to walk first, and what it costs."""
     found = suspects(picture, farm, now_ms)
     suspect = first_to_walk(found) if isinstance(found, tuple) else None

@@ -25,7 +25,8 @@ from collector.simulate.woods import (
     lay_lines,
     node_at,
 )
-from shared.farm import PUMP, Farm
+from shared.farm import Farm
+from shared.farm_parts import PUMP
 from shared.physics.air import vented_pressure_pa
 from shared.readings import Quantity
 from shared.units import INCH_M

@@ -14,7 +14,8 @@ from collector.simulate.story import Story
 from collector.simulate.tanks import Vessel, drift_temperature, fill, level_m, vessel
 from collector.simulate.weather import SPIN_UP_S, Weather, drawn_weather, told_weather
 from collector.simulate.woods import node_at
-from shared.farm import PUMP, Farm, Holds, Sensor
+from shared.farm import Farm
+from shared.farm_parts import PUMP, Holds, Sensor
 from shared.physics.air import standard_pressure_pa
 from shared.readings import Quantity
 from shared.units import HOUR_S

@@ -9,7 +9,7 @@ from collector.simulate.story_events import Boil, Event, Leak, LimbDown, Release
 from collector.simulate.tanks import oldest_s
 from collector.simulate.truth import Balance, LineTruth, Occurrence, TankTruth, Truth
 from collector.simulate.woods import choke_ratio, choked_air_m3_s
-from shared.farm import PUMP
+from shared.farm_parts import PUMP
 from shared.physics.sap import SYRUP_BRIX, sucrose_density_kg_m3
 from shared.units import DAY_S, HOUR_S
 

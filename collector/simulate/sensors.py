@@ -10,7 +10,8 @@ from random import Random
 
 from collector.simulate.story import Story
 from collector.simulate.story_events import Fault, SensorFault
-from shared.farm import PUMP, Farm, Holds, Sensor
+from shared.farm import Farm
+from shared.farm_parts import PUMP, Holds, Sensor
 from shared.physics.air import GRAVITY_M_S2
 from shared.physics.sap import sucrose_density_kg_m3
 from shared.readings import Quantity

@@ -13,7 +13,7 @@ from pydantic import Field, TypeAdapter, ValidationError, model_validator
 
 from collector.simulate.story_events import Event, Expectation
 from shared.errors import LanternError, Mistake
-from shared.farm import Id
+from shared.farm_parts import Id
 from shared.farm_units import Section
 from shared.units import CFM_M3_S, DAY_S, GALLON_M3, HOUR_S, INHG_PA
 

@@ -5,7 +5,8 @@ from collections.abc import Collection, Iterator
 from collector.simulate.story import Story, StoryFileError
 from collector.simulate.story_events import Event
 from shared.errors import Mistake
-from shared.farm import PUMP, Farm
+from shared.farm import Farm
+from shared.farm_parts import PUMP
 
 
 def check_story(story: Story, farm: Farm) -> None:

@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from shared.farm import Id
+from shared.farm_parts import Id
 from shared.farm_units import Section
 from shared.units import INCH_M, UNITS, to_si
 

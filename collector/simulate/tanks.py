@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from math import exp
 
 from collector.simulate.liquids import Liquid, Parcel, book, density_kg_m3
-from shared.farm import Tank
+from shared.farm_parts import Tank
 from shared.physics.sap import sap_freezing_point_c
 from shared.physics.tanks import capacity_m3, full_height_m, volume_m3
 from shared.units import HOUR_S

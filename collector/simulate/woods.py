@@ -15,7 +15,8 @@ from dataclasses import dataclass, field
 from math import exp, pi
 
 from collector.simulate.moment import Moment
-from shared.farm import PUMP, Farm, Line, LineKind
+from shared.farm import Farm
+from shared.farm_parts import PUMP, Line, LineKind
 from shared.physics.leak_test import ABSOLUTE_ZERO_C, CHOKED_RATIO, hole_free_air_m3_s
 from shared.units import CFM_M3_S, FOOT_M, INCH_M
 

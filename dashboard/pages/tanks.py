@@ -20,7 +20,7 @@ from dashboard.parts import (
 )
 from dashboard.sources import Sources
 from dashboard.standing import Facts, facts, top_of
-from dashboard.tank_rows import TankRow, gallons_words, level_to_m3, tank_row
+from dashboard.tank_rows import TankRow, level_to_m3, tank_row
 from dashboard.tokens import series_token
 from dashboard.trends import trend
 from dashboard.windows import HOUR_MS, Window
@@ -34,7 +34,8 @@ from dashboard.words import (
     number,
 )
 from shared.estimates.picture import tank_view
-from shared.farm import Farm, Sensor, Tank
+from shared.farm import Farm
+from shared.farm_parts import Sensor, Tank
 from shared.readings import Quantity
 from shared.store import Reader
 from shared.units import from_si
@@ -170,7 +171,7 @@ def _row(tank: TankRow) -> Component:
         return row("Contents", element("Span", tank.silence, "soft"), tank.notes)
     return row(
         f"{number(100 * tank.full_fraction)} % full",
-        figure_and_unit(gallons_words(tank.volume_gal), f"of {gallons_words(tank.capacity_gal)} gal"),
+        figure_and_unit(number(tank.volume_gal), f"of {number(tank.capacity_gal)} gal"),
         tank.notes,
         element(
             "Img",
@@ -182,7 +183,7 @@ def _row(tank: TankRow) -> Component:
 
 def _figure(view: View, tank: TankRow) -> Figure:
     all_points = view.points[tank.tank.id]
-    label = "silent" if tank.volume_gal is None else gallons_words(tank.volume_gal)
+    label = "silent" if tank.volume_gal is None else number(tank.volume_gal)
     trends = [
         Trend(
             label if index == 0 else "",
@@ -199,7 +200,7 @@ def _figure(view: View, tank: TankRow) -> Figure:
         unit="gal",
         y_range=(0.0, tank.capacity_gal * 1.1),
         decimals=0,
-        marks=[Mark(tank.capacity_gal, f"full {gallons_words(tank.capacity_gal)}", "solid")],
+        marks=[Mark(tank.capacity_gal, f"full {number(tank.capacity_gal)}", "solid")],
         forecast=_forecast(view.frame, tank),
     )
 

@@ -18,7 +18,7 @@ from dashboard.parts import (
     row,
 )
 from dashboard.sources import Sources
-from dashboard.tank_rows import TankRow, gallons_words
+from dashboard.tank_rows import TankRow
 from dashboard.windows import DEFAULT, Window
 from dashboard.words import Note, Tone, number
 from shared.alerts import Alert
@@ -95,7 +95,7 @@ def _tank(tank: TankRow) -> Component:
         return row(name, element("Span", tank.silence, "soft"), tank.notes)
     return row(
         name,
-        figure_and_unit(gallons_words(tank.volume_gal), f"of {gallons_words(tank.capacity_gal)} gal"),
+        figure_and_unit(number(tank.volume_gal), f"of {number(tank.capacity_gal)} gal"),
         tank.notes,
         element(
             "Img",

@@ -36,7 +36,8 @@ from dashboard.words import (
 )
 from shared.estimates.picture import suspects, vacuum_view
 from shared.estimates.suspects import Cause, Suspect
-from shared.farm import PUMP, Farm
+from shared.farm import Farm
+from shared.farm_parts import PUMP
 from shared.readings import Quantity, Unknown
 from shared.units import from_si
 from shared.words import capitalised, clock_time
@@ -239,7 +240,7 @@ def _walk(view: View) -> list[Component]:
         entries.append(
             row(
                 capitalised(suspect.where),
-                figure_and_unit(number(100 * suspect.probability), "in 100"),
+                figure_and_unit(number(min(99.0, 100 * suspect.probability)), "in 100"),
                 notes,
             )
         )

@@ -1,0 +1,1 @@
+"""Readings in, one answer out: what the sensors mean. Pure, by event time."""

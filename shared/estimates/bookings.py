@@ -28,16 +28,20 @@ from shared.estimates.level_watch import (
     lately_m3,
     settled,
 )
-from shared.estimates.parcels import Parcel, fresh_parcel
+from shared.estimates.parcels import fresh_parcel
 from shared.estimates.tank_graph import BookedTank, Route, TankBook
 from shared.estimates.warmth import book_warmth, lived
-from shared.farm import Holds
+from shared.farm_parts import Holds
 
 PROPORTION = 3.0
 """A fall and a rise that differ more than threefold are not one transfer."""
 MISMATCH_RATIO = 0.05
 """Two sensors may disagree by so much of what was transferred (common practice, no source)."""
 MATCH_MEMORY_MS = 3_600_000
+LEAST_REMOVED = 0.5
+"""Water that any RO takes out, as a share: 4 °Bx from 2 °Bx."""
+MISSED_RATIO = 0.5
+"""Of what a transfer brought, so much may have been hidden by inflow to its source and the RO's feed."""
 FED_COUNT = 5
 FED_SPARE = 1.5
 """A feed tank that fell over five smoothed minutes, at no more than so many times the RO's rate."""
@@ -135,11 +139,13 @@ def _book_rise(book: TankBook, tank_id: str, rise_m3: float, risen_ms: int, at_m
         _feed_ro(book, ro, (0.0, rise_m3, 0.0), at_ms, lasted=True)
     elif ro is not None and tank_id == book.permeate:
         _feed_ro(book, ro, (0.0, 0.0, rise_m3), at_ms, lasted=True)
+    elif (source_id := _missed_source(book, tank_id, rise_m3, at_ms)) is not None:
+        move(book, source_id, tank_id, rise_m3, rise_m3, at_ms, lasted=True)
     else:
-        fresh = fresh_parcel(rise_m3, min(tank.watch.since_ms, risen_ms), risen_ms)
-        if tank.holds is Holds.CONCENTRATE:
-            fresh = replace(fresh, at_least=True)
         if sap is not None:
+            room_m3 = _room_m3(book, tank_id, rise_m3)
+            fresh = fresh_parcel(room_m3, min(tank.watch.since_ms, risen_ms), risen_ms)
+            fresh = replace(fresh, at_least=tank.holds is Holds.CONCENTRATE)
             book_warmth(tank.warmth, book.ledger, tank_id, at_ms)
             sap_age.fill(book.ledger, tank_id, lived(tank.warmth, fresh, at_ms))
         book_change(tank.watch, rise_m3)
@@ -168,6 +174,17 @@ def _ro_route(book: TankBook, tank_id: str, at_ms: int) -> Route | None:
         key=lambda r: (-_gap_m3(book, r.source, at_ms), book.ledger.tanks[r.source].volume_m3),
         default=None,
     )
+
+
+def _missed_source(book: TankBook, tank_id: str, rise_m3: float, at_ms: int) -> str | None:
+    """Where an RO feed's rise came from if it is the part of a late transfer that the RO's draw hid."""
+    tank = book.tanks[tank_id]
+    feeds_ro = any(route.source == tank_id and route.ro_ratio is not None for route in book.routes)
+    if not feeds_ro or at_ms - tank.matched_ms > MATCH_MEMORY_MS or rise_m3 > MISSED_RATIO * tank.matched_m3:
+        return None
+    tank.matched_m3 -= rise_m3 / MISSED_RATIO
+    sources = [route.source for route in book.routes if route.target == tank_id and route.ro_ratio is None]
+    return max(sources, key=lambda source: book.tanks[source].matched_ms, default=None)
 
 
 def _fed_alone_m3(book: TankBook, ro: Route) -> float:
@@ -200,8 +217,8 @@ def _feed_ro(
     if permeate_m3 > 0:
         fed_m3 = max(fall_m3, rise_m3 + permeate_m3, permeate_m3 / (1 - ratio))
     else:
-        # The ratio is what the farm file hopes for: a fall that was seen is better.
-        fed_m3 = fall_m3 or rise_m3 / ratio
+        # The ratio is what the farm file hopes for: a fall that can explain the rise is better.
+        fed_m3 = fall_m3 if fall_m3 * LEAST_REMOVED > rise_m3 else rise_m3 / ratio
     arrived_m3 = max(rise_m3, ratio * fed_m3)
     move(book, route.source, route.target, fed_m3, arrived_m3, at_ms, lasted=lasted)
     if book.permeate is not None:
@@ -218,17 +235,31 @@ def move(
     *,
     lasted: bool = False,
 ) -> None:
-    """Sap went from one tank to another; what the source was not known to hold is at least as old as this."""
+    """Sap went from one tank to another.
+
+    What the source was not known to hold was inflow that waits to be booked: it passed through, and is
+    young; it is at least so old where nobody watches the source.
+    """
     source, target = book.tanks[source_id], book.tanks[target_id]
     book_warmth(source.warmth, book.ledger, source_id, at_ms)
     book_warmth(target.warmth, book.ledger, target_id, at_ms)
-    found_m3 = sap_age.move(book.ledger, source_id, target_id, taken_m3, arrived_m3)
-    lacking_m3 = arrived_m3 * (1 - found_m3 / taken_m3) if taken_m3 > 0 else 0.0
-    if lacking_m3 > sap_age.TRACE_M3:
-        sap_age.fill(book.ledger, target_id, Parcel(lacking_m3, at_ms, at_ms, at_least=True))
+    poured_m3 = _room_m3(book, target_id, arrived_m3)
+    found_m3 = sap_age.move(book.ledger, source_id, target_id, taken_m3, poured_m3)
+    passed_m3 = poured_m3 * (1 - found_m3 / taken_m3) if taken_m3 > 0 else 0.0
+    if passed_m3 > sap_age.TRACE_M3:
+        passed = fresh_parcel(passed_m3, min(source.watch.since_ms or at_ms, at_ms), at_ms)
+        sap_age.fill(book.ledger, target_id, replace(passed, at_least=source.watch.booked_m3 is None))
     book_warmth(target.warmth, book.ledger, target_id, at_ms)
     for watch, change_m3 in ((source.watch, -taken_m3), (target.watch, arrived_m3)):
         (book_change if lasted else book_match)(watch, change_m3)
+
+
+def _room_m3(book: TankBook, tank_id: str, rise_m3: float) -> float:
+    """How much of a rise the ledger lacks: what passed through before it was booked is not there any more."""
+    booked_m3 = book.tanks[tank_id].watch.booked_m3
+    if booked_m3 is None:
+        return rise_m3
+    return min(rise_m3, max(0.0, booked_m3 + rise_m3 - book.ledger.tanks[tank_id].volume_m3))
 
 
 def _gap_m3(book: TankBook, tank_id: str | None, at_ms: int) -> float:

@@ -6,7 +6,7 @@ since the door was last opened, and if nobody opened it, after five minutes belo
     readings -> recent (the last minute, in the order of time) -> Boil; fire() folds the recent too
 
 What the stack alone cannot tell: wood going in from a door held open as long; a dying fire from the
-wanted burn-down (`note_burn_down` says which); and with a reading a minute half of the firings pass between
+wanted burn-down (`note_burn_down` says which); and with a reading a minute two firings in five pass between
 two readings.
 """
 

@@ -31,7 +31,8 @@ from shared.estimates.suspects import (
     why_words,
 )
 from shared.estimates.vacuum import FREEZE_C, VacuumDrop
-from shared.farm import PUMP, Farm
+from shared.farm import Farm
+from shared.farm_parts import PUMP
 from shared.physics.contested import Contested
 from shared.readings import Band, Quantity, Unknown
 from shared.units import INHG_PA

@@ -9,7 +9,7 @@ from bisect import bisect_left
 from dataclasses import dataclass, field
 from statistics import median
 
-from shared.estimates.tank_flow import VolumeHistory, observe_volume
+from shared.estimates.tank_flow import VolumeHistory, interval_s, observe_volume
 from shared.units import HOUR_S
 
 SETTLE_S = 900.0
@@ -123,8 +123,7 @@ def lately_m3(watch: LevelWatch) -> float:
 
 def settle_count(watch: LevelWatch) -> int:
     """Closed minutes, or readings of a slower sensor, that a change must last."""
-    fit = round(SETTLE_S / max(60.0, watch.interval_s))
-    return max(LEAST_SETTLE_COUNT, fit)
+    return max(LEAST_SETTLE_COUNT, round(SETTLE_S / interval_s(watch.history)))
 
 
 def settled(watch: LevelWatch) -> Settled | None:

@@ -11,7 +11,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from shared.errors import InvalidArgument
-from shared.farm import PUMP, Farm, Line, LineKind, Sensor
+from shared.farm import Farm
+from shared.farm_parts import PUMP, Line, LineKind, Sensor
 
 AT_PUMP = -1
 """Index that stands for the pump where others stand for the uphill end of a piece."""

@@ -12,12 +12,20 @@ from zlib import compress, decompress
 from pydantic import Field, TypeAdapter
 
 from shared.errors import InvalidArgument
-from shared.estimates.fire import Fire, FireHistory, fire, observe_stack
-from shared.estimates.leaks import Suspect, locate
 from shared.estimates import tank_book
+from shared.estimates.fire import Fire, FireHistory, fire, note_burn_down, observe_stack
+from shared.estimates.leaks import locate
 from shared.estimates.sap_age import SapAge
+from shared.estimates.suspects import Suspect
 from shared.estimates.tank_book import TankBook
-from shared.estimates.tank_flow import STALE_COUNT, STALE_LEAST_S, FillTime, NotFilling, TankFlow, time_to_full
+from shared.estimates.tank_flow import (
+    STALE_COUNT,
+    STALE_LEAST_S,
+    FillTime,
+    NotFilling,
+    TankFlow,
+    time_to_full,
+)
 from shared.estimates.vacuum import (
     VacuumDrop,
     VacuumHistory,
@@ -26,13 +34,13 @@ from shared.estimates.vacuum import (
     rebase_vacuum,
     vacuum_drop,
 )
-from shared.farm import PUMP, Farm, Sensor, Tank
+from shared.farm import Farm
+from shared.farm_parts import PUMP, Sensor, Tank
 from shared.physics.air import standard_pressure_pa, station_pressure_from_barometer_pa
 from shared.physics.tanks import capacity_m3, full_height_m, volume_m3
 from shared.readings import Quantity, Reading, Unknown
 from shared.requests import LogKind, WriteLog
 from shared.units import INHG_PA
-
 
 MINUTE_MS = 60_000
 DROPPED_PA = 1.5 * INHG_PA
@@ -77,6 +85,8 @@ def restore_picture(stored: bytes, farm: Farm) -> Picture:
         for sensor in set(memory) - set(known):
             del memory[sensor]
     tank_book.fit_to_farm(picture.tanks, farm)
+    for history in picture.fire.values():
+        history.over_fire_c = _fire_history(farm).over_fire_c
     return picture
 
 
@@ -124,6 +134,9 @@ def note_entry(picture: Picture, farm: Farm, entry: WriteLog) -> None:
     """Take what the owner wrote in the log, where it changes what is estimated."""
     if entry.entry is LogKind.TANK_WASHED and entry.tank in farm.tank_by_id:
         tank_book.wash(picture.tanks, entry.tank, entry.happened_ms)
+    elif entry.entry is LogKind.BOIL_STOPPED:
+        for history in picture.fire.values():
+            note_burn_down(history, entry.happened_ms)
     elif entry.entry is LogKind.LINES_CHANGED:
         for sensor in farm.sensors_of(Quantity.VACUUM):
             if sensor.id in picture.vacuum and entry.line in (None, sensor.line):
@@ -156,7 +169,9 @@ def _pump_runs(picture: Picture, farm: Farm) -> bool | None:
         if sensor.line == PUMP and sensor.id in picture.latest:
             return picture.latest[sensor.id][1] > 0
     pump = [s for s in farm.sensors_of(Quantity.VACUUM) if s.line == PUMP]
-    vacuums = [picture.latest[s.id][1] for s in pump or farm.sensors_of(Quantity.VACUUM) if s.id in picture.latest]
+    vacuums = [
+        picture.latest[s.id][1] for s in pump or farm.sensors_of(Quantity.VACUUM) if s.id in picture.latest
+    ]
     return pump_is_running(vacuums) if vacuums else None
 
 

@@ -15,7 +15,8 @@ from shared.estimates.onset import MINUTE_MS
 from shared.estimates.suspects import TAP_YIELD_M3_DAY, Suspect, added, sap_lost_m3_day
 from shared.estimates.tracks import Fall, Rows, Track, Weather, drops_at, fall_of, track_of
 from shared.estimates.vacuum import VacuumDrop
-from shared.farm import Farm, Sensor
+from shared.farm import Farm
+from shared.farm_parts import Sensor
 from shared.physics.contested import Contested
 from shared.readings import Quantity, Unknown
 

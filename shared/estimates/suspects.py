@@ -7,7 +7,8 @@ from enum import StrEnum
 from shared.estimates.lines import AT_PUMP, Place, Stretch, Tree, distance_from_pump_m
 from shared.estimates.onset import slack_pa
 from shared.estimates.vacuum import VacuumDrop
-from shared.farm import PUMP, Farm, LineKind
+from shared.farm import Farm
+from shared.farm_parts import PUMP, LineKind
 from shared.physics.air import yield_response_ratio
 from shared.physics.contested import Contested
 from shared.readings import Band

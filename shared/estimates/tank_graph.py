@@ -5,7 +5,8 @@ from dataclasses import dataclass, field
 from shared.estimates.level_watch import LevelWatch
 from shared.estimates.sap_age import Ledger, TankSap
 from shared.estimates.warmth import Warmth
-from shared.farm import Farm, Holds
+from shared.farm import Farm
+from shared.farm_parts import Holds
 from shared.physics.sap import ro_concentrate_volume_ratio
 from shared.physics.tanks import capacity_m3
 from shared.readings import Quantity

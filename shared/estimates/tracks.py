@@ -16,7 +16,8 @@ from shared.estimates.vacuum import (
     pump_is_running,
     silent_words,
 )
-from shared.farm import PUMP, Farm
+from shared.farm import Farm
+from shared.farm_parts import PUMP
 from shared.physics.air import attainable_vacuum_pa, standard_pressure_pa
 from shared.readings import Unknown
 

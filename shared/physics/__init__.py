@@ -1,0 +1,1 @@
+"""Numbers in, numbers out, SI, each with its published source."""

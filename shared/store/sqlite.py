@@ -14,13 +14,13 @@ from pathlib import Path
 from pydantic import TypeAdapter
 
 from shared.alerts import Alert
+from shared.errors import StoreError
 from shared.readings import Quantity, Reading
 from shared.requests import Request, encode
 from shared.store import Batch, Record, Store, Stored, Text, WaitingText
 from shared.store.migrations import migrate
 from shared.store.rollups import compact
 from shared.store.sqlite_reader import SqliteReader
-from shared.errors import StoreError
 
 ALERT = TypeAdapter(Alert)
 
@@ -55,12 +55,13 @@ class SqliteStore(SqliteReader, Store):
                 "INSERT OR IGNORE INTO series (sensor, quantity) VALUES (?, ?)", quantities.items()
             )
         self._know_series()
-        self._last_ms: dict[int, int] = {}
-        for table in ("reading", "inbox"):
-            for series, last_ms in connection.execute(
-                f"SELECT series, max(t_ms) FROM {table} GROUP BY series"
-            ):  # noqa: S608
-                self._last_ms[series] = max(last_ms, self._last_ms.get(series, last_ms))
+        # By subqueries: one step per series, where a max over the whole clustered table would read all of it.
+        self._last_ms: dict[int, int] = dict(
+            connection.execute(
+                "SELECT id, max((SELECT coalesce(max(t_ms), -1) FROM reading WHERE series = id),"
+                " (SELECT coalesce(max(t_ms), -1) FROM inbox WHERE series = id)) FROM series"
+            ).fetchall()
+        )
         self._waiting: dict[tuple[int, int], float] = {
             (series, t_ms): value
             for series, t_ms, value in connection.execute("SELECT series, t_ms, value FROM inbox")
@@ -153,7 +154,10 @@ class SqliteStore(SqliteReader, Store):
 
     def arrivals(self) -> dict[int, tuple[int, int]]:
         """What was known of the messages committed before (see Store)."""
-        return {mid: (checksum, ms) for mid, checksum, ms in self._all("SELECT mid, checksum, received_ms FROM arrival")}
+        return {
+            mid: (checksum, ms)
+            for mid, checksum, ms in self._all("SELECT mid, checksum, received_ms FROM arrival")
+        }
 
     def record(self, record: Record) -> None:
         """Write what a step changed (see Store)."""

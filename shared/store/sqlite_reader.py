@@ -12,7 +12,7 @@ from pathlib import Path
 
 from pydantic import TypeAdapter
 
-from shared.alerts import Alert, Cause, AlertState, Priority, Transition
+from shared.alerts import Alert, AlertState, Cause, Priority, Transition
 from shared.errors import StoreError
 from shared.readings import Quality, Quantity, Reading, Reject
 from shared.requests import Request, WriteLog, decode

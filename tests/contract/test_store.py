@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from shared.alerts import Alert, AlertState, Cause, Priority, Transition
 from shared.errors import NewerStoreError, StoreError
-from shared.readings import Quality, Quantity, Reading, Reject
+from shared.readings import Quantity, Reading, Reject
 from shared.requests import Acknowledge, LogKind, WriteLog
 from shared.store import Batch, Memory, Record, Text
 from shared.store.rollups import WIDTHS_MS, single, widen
@@ -107,7 +107,9 @@ def test_the_sequence_is_the_order_of_arrival_and_survives_compaction(store):
 
 
 def test_a_step_is_recorded_whole(store):
-    alert = Alert("tank_nearly_full", "lower", AlertState.ACTIVE, Priority.WAKE, 1, "Lower is full about 04:50.")
+    alert = Alert(
+        "tank_nearly_full", "lower", AlertState.ACTIVE, Priority.WAKE, 1, "Lower is full about 04:50."
+    )
     change = Transition(
         alert.key, 1, T0, Cause.RAISED, AlertState.ACTIVE, Priority.WAKE, "Lower is full about 04:50."
     )
@@ -162,7 +164,9 @@ READINGS = st.lists(
 
 @settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(readings=READINGS, cut=st.integers(0, 60), second_cut=st.integers(0, 60))
-def test_rollups_are_exact_in_any_order_and_with_part_of_it_not_yet_compacted(tmp_path, readings, cut, second_cut):
+def test_rollups_are_exact_in_any_order_and_with_part_of_it_not_yet_compacted(
+    tmp_path, readings, cut, second_cut
+):
     path = tmp_path / f"{next(NUMBER)}.sqlite"
     store = SqliteStore(path, QUANTITIES)
     for at_s, value in readings:

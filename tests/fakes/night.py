@@ -140,7 +140,12 @@ class Night:
                     shown = self.show.get(sensor.id, lambda _hour: None)(self.at_s / 3600)
                     if shown is not None:
                         value = to_si(shown, sensor.unit)
-                        on_reading(self.watch, self.plan, Reading(sensor.id, self.now_ms, value, self.now_ms), changes)
+                        on_reading(
+                            self.watch,
+                            self.plan,
+                            Reading(sensor.id, self.now_ms, value, self.now_ms),
+                            changes,
+                        )
             if self.at_s % clock_every_s == 0:
                 on_clock(self.watch, self.plan, self.now_ms, changes)
             self._take(changes)
@@ -169,7 +174,9 @@ class Night:
         return [
             (hour, key.split("/")[1], body)
             for hour, key, contact, body in self.phone
-            if contact == "owner" and key.startswith(f"{rule}/") and (repeats or not body.startswith("Still: "))
+            if contact == "owner"
+            and key.startswith(f"{rule}/")
+            and (repeats or not body.startswith("Still: "))
         ]
 
     def local(self, hour):
@@ -186,7 +193,7 @@ def calm(night):
         "brook-far": lambda hour: 25.2 + wobble(hour, 3),
         "upper-level": lambda hour: 1.0 + 0.01 * wobble(hour, 4),
         "lower-level": lambda hour: 1.5 + 0.01 * wobble(hour, 5),
-        "air": lambda hour: 40.0,
+        "air": lambda _hour: 40.0,
     }
     return night
 

@@ -79,7 +79,9 @@ class MailPhone:
 
     def __enter__(self):
         self._controller.start()
-        self.url = f"mailto://127.0.0.1:{self._port}/?from=lantern@example.org&to=owner@example.org&format=text"
+        self.url = (
+            f"mailto://127.0.0.1:{self._port}/?from=lantern@example.org&to=owner@example.org&format=text"
+        )
         return self
 
     def __exit__(self, *_):

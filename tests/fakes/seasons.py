@@ -1,4 +1,4 @@
-"""Simulated stretches of the invented farm, for tests: the farm, stories told in a line, and whole seasons."""
+"""Simulated stretches of the invented farm: the farm, stories told in a line, and whole seasons of a tap."""
 
 from functools import cache
 from pathlib import Path

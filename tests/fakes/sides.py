@@ -36,7 +36,7 @@ class Side:
         return self._log.read_text()
 
     def wait_until_said(self, words, count=1):
-        wait_until(lambda: self.said().count(words) >= count, lambda: self.said())
+        wait_until(lambda: self.said().count(words) >= count, self.said)
 
     def kill(self):
         self._process.send_signal(signal.SIGKILL)

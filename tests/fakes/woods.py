@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 from math import exp, log10, pi, sqrt
 from random import Random
 
-from shared.farm import PUMP, Farm
+from shared.farm import Farm
+from shared.farm_parts import PUMP
 from shared.physics.leak_test import hole_free_air_m3_s
 from shared.units import CFM_M3_S, INHG_PA
 

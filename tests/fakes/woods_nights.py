@@ -4,7 +4,8 @@ from dataclasses import dataclass, replace
 from math import exp, pi, sin
 from random import Random
 
-from shared.farm import PUMP, Farm
+from shared.farm import Farm
+from shared.farm_parts import PUMP
 from shared.units import INCH_M, INHG_PA
 from tests.fakes.woods import Hole, Woods, any_farm, any_woods, knob, where
 

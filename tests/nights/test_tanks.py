@@ -28,7 +28,9 @@ def test_a_tank_that_will_be_full_in_90_minutes_wakes_the_owner_once():
 def test_a_tank_that_was_pumped_down_in_time_is_over_and_said_so():
     night = calm(Night())
     rise = filling(5, from_hour=1)
-    night.show["lower-level"] = lambda hour: rise(hour) if hour < 4.6 else max(0.6, rise(4.6) - (hour - 4.6) * 6)
+    night.show["lower-level"] = lambda hour: (
+        rise(hour) if hour < 4.6 else max(0.6, rise(4.6) - (hour - 4.6) * 6)
+    )
     night.run_until(6)
     bodies = [body for _, _, body in night.texts("tank_nearly_full")]
     assert bodies[0].startswith("Lower tank is full about")

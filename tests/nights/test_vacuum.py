@@ -30,7 +30,9 @@ def test_a_falling_barometer_is_no_leak():
     night = calm(Night(KNOLL + sensor))
     night.show["barometer"] = lambda hour: 28.9 - 0.2 * hour
     for sensor, share in (("pump-vacuum", 0.92), ("ledge-far", 0.88), ("brook-far", 0.89)):
-        night.show[sensor] = lambda hour, share=share, s=sensor: share * (28.7 - 0.2 * hour) + wobble(hour, len(s))
+        night.show[sensor] = lambda hour, share=share, s=sensor: (
+            share * (28.7 - 0.2 * hour) + wobble(hour, len(s))
+        )
     night.run_until(8)
     assert night.texts("vacuum_lost") == []
 

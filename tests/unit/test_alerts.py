@@ -44,7 +44,9 @@ def raised():
 
 
 def test_trouble_shorter_than_its_hold_raises_nothing():
-    alert, causes = fold(NEW, finding(Verdict.ACTIVE, 0), finding(Verdict.NORMAL, 59), finding(Verdict.ACTIVE, 70))
+    alert, causes = fold(
+        NEW, finding(Verdict.ACTIVE, 0), finding(Verdict.NORMAL, 59), finding(Verdict.ACTIVE, 70)
+    )
     assert alert.state is AlertState.NORMAL
     assert causes == []
 
@@ -76,7 +78,9 @@ def test_it_clears_only_after_the_clear_hold():
 
 
 def test_trouble_that_comes_back_during_the_clear_hold_is_the_same_trouble():
-    alert, causes = fold(raised(), finding(Verdict.NORMAL, 100), finding(Verdict.ACTIVE, 200), finding(Verdict.NORMAL, 401))
+    alert, causes = fold(
+        raised(), finding(Verdict.NORMAL, 100), finding(Verdict.ACTIVE, 200), finding(Verdict.NORMAL, 401)
+    )
     assert (alert.state, alert.episode, causes) == (AlertState.ACTIVE, 1, [])
 
 

@@ -4,7 +4,13 @@ from dataclasses import replace
 
 import pytest
 
-from collector.alerting.book import ACKNOWLEDGEMENT_LASTS_S, NEXT_CONTACT_AFTER_S, REPEAT_AFTER_S, Told, notices
+from collector.alerting.book import (
+    ACKNOWLEDGEMENT_LASTS_S,
+    NEXT_CONTACT_AFTER_S,
+    REPEAT_AFTER_S,
+    Told,
+    notices,
+)
 from shared.alerts import Alert, AlertState, Priority
 from shared.farm_file import parse_farm
 from shared.gsm7 import LIMIT, length
@@ -67,7 +73,9 @@ def test_the_next_contact_is_told_when_the_first_does_not_answer():
     said = told_over([(at_s, alert()) for at_s in range(0, 2 * 3600, 10)])
     first_for_both = next(at_s for at_s, contacts, _ in said if contacts == ("owner", "neighbour"))
     assert first_for_both == NEXT_CONTACT_AFTER_S
-    assert all(contacts == ("owner", "neighbour") for at_s, contacts, _ in said if at_s >= NEXT_CONTACT_AFTER_S)
+    assert all(
+        contacts == ("owner", "neighbour") for at_s, contacts, _ in said if at_s >= NEXT_CONTACT_AFTER_S
+    )
 
 
 def test_what_was_only_told_and_does_not_wake_is_not_repeated():

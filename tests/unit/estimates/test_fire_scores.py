@@ -98,10 +98,10 @@ def _score_over_fire(score: Score, boil: SimulatedBoil, answers: list[tuple[int,
     [
         (1, range(1000, 1003), 0.95, 0.98, 9, 14, 2),
         (5, range(1000, 1015), 0.95, 0.98, 9, 14, 2),
-        (15, range(1000, 1015), 0.90, 0.98, 9, 15, 2),
-        (30, range(1000, 1015), 0.70, 0.98, 15, 20, 3),
-        # A door opens and shuts between two readings: half of the firings, no more.
-        (60, range(1000, 1015), 0.40, 0.95, 15, 20, 4),
+        (15, range(1000, 1015), 0.95, 0.98, 9, 15, 2),
+        (30, range(1000, 1015), 0.85, 0.98, 15, 20, 3),
+        # Here doors open and shut between two readings.
+        (60, range(1000, 1015), 0.50, 0.95, 15, 20, 4),
     ],
 )
 def test_simulated_boils_are_read_as_well_as_their_sample_interval_allows(

@@ -9,7 +9,7 @@ from shared.estimates.leak_model import AIR_KG_M3, AIR_PA_S, squares_lost_pa2
 from shared.estimates.leaks import first_to_walk, locate
 from shared.estimates.suspects import Cause, sap_lost_m3_day
 from shared.estimates.vacuum import VacuumDrop
-from shared.farm import PUMP
+from shared.farm_parts import PUMP
 from shared.readings import Unknown
 from shared.units import CFM_M3_S, FOOT_M, GALLON_M3, INCH_M, INHG_PA
 from tests.fakes.verdicts import verdict_on

@@ -13,7 +13,7 @@ from shared.estimates.lines import (
     taps_uphill_count,
     way_from_pump,
 )
-from shared.farm import PUMP
+from shared.farm_parts import PUMP
 from tests.fakes.woods import any_farm, farm_of, gauge, knob, main
 
 CONDUCTOR = {"id": "conductor", "kind": "conductor", "length_m": 300, "bore_in": 2.0}

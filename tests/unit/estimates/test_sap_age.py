@@ -345,7 +345,7 @@ def test_a_ledger_read_back_answers_the_same(events):
 
 def test_merging_moves_no_parcel_by_more_than_a_quarter_of_an_hour():
     ledger = new_ledger("upper")
-    for minute in range(0, 120):
+    for minute in range(120):
         pour(ledger, "upper", 1, minute / 60)
     births = [parcel.oldest_ms for parcel in ledger.tanks["upper"].parcels]
     assert all(after - before > MERGE_MS for before, after in zip(births, births[1:], strict=False))

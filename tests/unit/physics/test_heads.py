@@ -25,6 +25,16 @@ def test_dished_heads_are_within_their_word_of_an_adaptive_integral(radius):
 
 
 @pytest.mark.parametrize("radius", SIZES)
+def test_a_little_in_a_dished_head_is_as_exact(radius):
+    dice = random.Random(radius)
+    dish, knuckle = dice.uniform(0.51, 2.0), dice.uniform(0.01, 0.4)
+    depth = dished_depth_ratio(dish, knuckle) * 2 * radius
+    for place in (-0.97, -0.9):
+        theirs = V_horiz_torispherical(2 * radius, 0.0, dish, knuckle, radius + place * radius)
+        assert dished_heads(radius, depth, knuckle, place * radius)[0] == pytest.approx(theirs, rel=1e-4)
+
+
+@pytest.mark.parametrize("radius", SIZES)
 @pytest.mark.parametrize("share", [0.02, 0.1, 0.5, 0.9, 1.0])
 def test_elliptical_and_spherical_heads_are_exact(radius, share):
     for place in PLACES:

@@ -120,7 +120,7 @@ def test_a_limb_takes_its_line_and_little_of_the_others():
 
 
 def test_a_leak_lets_in_what_its_hole_passes_while_it_is_open():
-    """A 1/8 in hole passes 2.0 CFM of free air at sea level, choked; 28.4 inHg of station pressure pass 0.95."""
+    """1/8 in passes 2.03 CFM at sea level, choked (isentropic nozzle), and in proportion to pressure."""
     _, truth = told(event("leak", 'line = "brook"\nhole_in = 0.125'), 6)
     leaks = [sample.leak_m3_s / (0.3048**3 / 60) for sample in truth.lines["brook"]]
     assert max(leaks) == pytest.approx(2.03 * 28.4 / 29.92, rel=0.05)
@@ -200,7 +200,8 @@ def test_the_crew_keeps_up_where_nothing_is_forgotten():
 def test_held_sap_grows_old():
     text = (
         MILD
-        + '[tanks.upper]\nvolume_gal = 1500\nage_h = 5\n[[event]]\nkind = "sap_held"\ntank = "upper"\nat_h = 0\n'
+        + "[tanks.upper]\nvolume_gal = 1500\nage_h = 5\n"
+        + '[[event]]\nkind = "sap_held"\ntank = "upper"\nat_h = 0\n'
     )
     _, truth = told(text, 12)
     ages_h = [s.oldest_age_s / 3600 for s in truth.tanks["upper"]]

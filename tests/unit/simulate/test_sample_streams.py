@@ -2,11 +2,13 @@
 
 import gzip
 import json
+from typing import get_args
 
 import pytest
 
 from collector.simulate.farm_night import simulate
 from collector.simulate.story import parse_story
+from collector.simulate.story_events import Event, Fault
 from collector.simulate.wire import stream_line
 from shared.streams import extent_of, read_stream
 from shared.units import DAY_S
@@ -67,6 +69,13 @@ def test_the_readme_tells_of_each_stream_and_each_alert_that_must_come(name):
     for due in truth_of(name)["expected"]:
         assert f"`{due['rule']}`" in section
         assert f"`{due['subject']}`" in section
+
+
+def test_the_readme_tells_of_every_kind_of_event_and_fault():
+    readme = (SAMPLES / "README.md").read_text()
+    kinds = {get_args(kind.model_fields["kind"].annotation)[0] for kind in get_args(get_args(Event)[0])}
+    assert len(kinds) == 17
+    assert [word for word in (*kinds, *Fault) if f"`{word}`" not in readme] == []
 
 
 @pytest.mark.parametrize("name", NAMES)

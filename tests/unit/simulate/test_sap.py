@@ -40,7 +40,7 @@ def test_three_quarters_of_the_sap_come_in_a_fifth_of_the_days():
 
 
 def test_the_best_day_is_a_gallon_or_two_a_tap():
-    """About 1 gal is a good day on buckets and 2 the most; 2 to 3 under high vacuum (producers, from memory)."""
+    """About 1 gal is a good day on buckets, 2 the most; 2 to 3 under high vacuum (from memory)."""
     assert 0.7 < mean(max(season_gal_per_tap(seed, 0.0)) for seed in SEEDS) < 2.0
     assert 1.5 < mean(max(season_gal_per_tap(seed, 25.0)) for seed in SEEDS) < 3.5
 

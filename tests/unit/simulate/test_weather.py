@@ -61,7 +61,7 @@ def test_the_barometer_stays_where_weather_can_take_it_and_never_jumps():
 
 
 def test_freezing_nights_and_thawing_days_alternate_in_mid_season():
-    """A third of the days, more or less, are flow days: below -1.1 °C and above +2.2 °C (Skinner et al. 2010)."""
+    """Flow days by the threshold of Skinner et al. 2010: below -1.1 °C and above +2.2 °C (from memory)."""
     flow_days = 0
     for seed in range(20):
         weather = drawn(seed, 20, 12)

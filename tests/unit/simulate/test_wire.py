@@ -102,7 +102,10 @@ def test_an_outage_that_loses_messages_counts_them():
 
 
 def test_a_clock_that_is_ahead_stamps_the_future():
-    fault = '[[event]]\nkind = "sensor_fault"\nsensor = "brook-near"\nfault = "clock_off"\nclock_off_h = 2\nat_h = 1\n'
+    fault = (
+        '[[event]]\nkind = "sensor_fault"\nsensor = "brook-near"\nat_h = 1\n'
+        'fault = "clock_off"\nclock_off_h = 2\n'
+    )
     messages, _ = told(MILD + fault, hours=2)
     first, last = (json.loads(of(messages, "/brook-near")[i].payload)["time"] for i in (0, -1))
     assert first.startswith("2026-03-22T12:00")

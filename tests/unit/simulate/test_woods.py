@@ -77,8 +77,8 @@ def test_a_hole_passes_less_once_its_line_has_filled(ratio, area_ratio):
 
 
 def test_an_inch_line_of_a_thousand_feet_passes_about_eight_cfm():
-    """Behind a 60-CFM pump, enough for 800 taps (Ohio State University Extension): one still taps at what is left
-    at its end, and not at what twice the air would leave."""
+    """Behind a 60-CFM pump, enough for 800 taps (Ohio State University Extension): one still taps at what is
+    left at its end, and not at what twice the air would leave."""
     woods = laid(one_line(1.049, 1000), {"main": {1000 * FOOT_M}})
     pump = Pump(60.0 * CFM_M3_S, 0.0)
     woods.holes = [Hole(woods.nodes["main"][-1], 0.0, 8.0 * CFM_M3_S)]
@@ -126,8 +126,8 @@ def test_a_shut_valve_keeps_the_pump_high_and_loses_its_line():
 
 
 def test_a_frozen_line_fades_over_tens_of_minutes():
-    """Vacuum dropped to 0 whenever sap froze in the mainlines (Cornell taphole research, 2017); no leak is that
-    slow."""
+    """Vacuum dropped to 0 whenever sap froze in the mainlines (Cornell taphole research, 2017), slower than by
+    any leak."""
     woods = laid(farm(), tap_air_cfm=0.002)
     pump = Pump(80 * CFM_M3_S, 1.2 * INHG_PA)
     settle(woods, pump)
