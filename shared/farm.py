@@ -14,7 +14,7 @@ from pydantic import AfterValidator, Field, model_validator
 from shared.farm_parts import PUMP, Contact, Evaporator, Id, Line, ReverseOsmosis, Sensor, Tank
 from shared.farm_units import Section
 from shared.readings import Quantity
-from shared.tuning import Rules, effective
+from shared.tuning import Rules, RuleTuning, effective
 
 
 def _timezone(name: str) -> str:
@@ -72,6 +72,18 @@ class Farm(Section):
     def _sensors_by_quantity(self) -> dict[Quantity, tuple[Sensor, ...]]:
         return {q: tuple(s for s in self.sensors if s.quantity is q) for q in Quantity}
 
+    @cached_property
+    def _tunings(self) -> dict[tuple[str, type, str], RuleTuning]:
+        return {
+            (rule, type(item), item.id): effective(self.rules, item.rules, rule)
+            for rule in Rules.model_fields
+            for item in (*self.sensors, *self.tanks)
+        }
+
+    def tuning(self, rule: str, item: Sensor | Tank) -> RuleTuning:
+        """How that rule is tuned for that sensor or tank."""
+        return self._tunings[rule, type(item), item.id]
+
     def topic_of(self, sensor: Sensor) -> str:
         """The MQTT topic on which that sensor speaks."""
         return sensor.topic if sensor.topic is not None else f"lantern/{self.id}/{sensor.id}"
@@ -95,9 +107,7 @@ class Farm(Section):
         for place, tank_id in self._tanks_named():
             if tank_id not in self.tank_by_id:
                 raise _missing(place, tank_id, self.tank_by_id)
-        for own in (*(sensor.rules for sensor in self.sensors), *(tank.rules for tank in self.tanks)):
-            for name in own.model_fields_set:
-                effective(self.rules, own, name)
+        _ = self._tunings  # refuses what does not fit together
         return self
 
     def _need_parent(self, line: Line) -> None:

@@ -10,7 +10,7 @@ from shared.estimates.picture import Picture, sap_age_view
 from shared.farm import Farm
 from shared.farm_parts import Holds, Tank
 from shared.readings import Quantity, Unknown
-from shared.tuning import SapHeldTooLong, effective
+from shared.tuning import SapHeldTooLong
 from shared.words import capitalised, duration, gallons
 
 ID = "sap_held_too_long"
@@ -69,7 +69,7 @@ def _finding(
 
 
 def _tuning(farm: Farm, tank: Tank) -> SapHeldTooLong:
-    tuning = effective(farm.rules, tank.rules, ID)
+    tuning = farm.tuning(ID, tank)
     assert isinstance(tuning, SapHeldTooLong)
     return tuning
 

@@ -9,7 +9,7 @@ from collector.rules.rule import Rule, Subject
 from shared.alerts import Finding, Hold, Priority, Verdict
 from shared.estimates.picture import Picture
 from shared.farm import Farm
-from shared.tuning import SensorSilent, effective
+from shared.tuning import SensorSilent
 from shared.words import capitalised, clock_time, duration
 
 ID = "sensor_silent"
@@ -51,7 +51,7 @@ def judge(farm: Farm, picture: Picture, subject: str, now_ms: int) -> Finding:
 
 
 def _tuning(farm: Farm, sensor_id: str) -> SensorSilent:
-    tuning = effective(farm.rules, farm.sensor_by_id[sensor_id].rules, ID)
+    tuning = farm.tuning(ID, farm.sensor_by_id[sensor_id])
     assert isinstance(tuning, SensorSilent)
     return tuning
 

@@ -11,7 +11,7 @@ from shared.estimates.tank_flow import FillTime, TankFlow
 from shared.farm import Farm
 from shared.farm_parts import Holds, Tank
 from shared.readings import Quantity, Unknown
-from shared.tuning import TankNearlyFull, effective
+from shared.tuning import TankNearlyFull
 from shared.words import capitalised, clock_time, duration, gallons, gallons_an_hour
 
 ID = "tank_nearly_full"
@@ -66,7 +66,7 @@ def _finding(
 
 
 def _tuning(farm: Farm, tank: Tank) -> TankNearlyFull:
-    tuning = effective(farm.rules, tank.rules, ID)
+    tuning = farm.tuning(ID, tank)
     assert isinstance(tuning, TankNearlyFull)
     return tuning
 

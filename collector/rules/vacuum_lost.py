@@ -5,8 +5,6 @@ barometer is a leak. A frozen line is no leak either. What the pump lost explain
 are left as they were, and the pump speaks.
 """
 
-from collections.abc import Iterator
-
 from collector.rules.rule import Rule, Subject
 from shared.alerts import Finding, Hold, Priority, Verdict
 from shared.estimates.leaks import first_to_walk
@@ -16,7 +14,7 @@ from shared.estimates.vacuum import VacuumDrop
 from shared.farm import Farm
 from shared.farm_parts import PUMP, Sensor
 from shared.readings import Quantity, Unknown
-from shared.tuning import VacuumLost, effective
+from shared.tuning import VacuumLost
 from shared.units import from_si
 from shared.words import capitalised, clock_time, inches_of_mercury
 
@@ -26,8 +24,9 @@ AT_THE_PUMP = "Look at pump, releaser and moisture trap first; lock out power be
 
 def subjects(farm: Farm) -> tuple[Subject, ...]:
     """The pump and every line that has a vacuum sensor."""
-    lines = dict.fromkeys(sensor.line for sensor, tuning in _watched(farm) if tuning.enabled)
-    return tuple(Subject(line, tuple(s.id for s in _on(farm, line))) for line in lines if line is not None)
+    lines = dict.fromkeys(sensor.line for sensor in farm.sensors_of(Quantity.VACUUM))
+    found = ((line, _on(farm, line)) for line in lines if line is not None)
+    return tuple(Subject(line, tuple(sensor.id for sensor in sensors)) for line, sensors in found if sensors)
 
 
 def judge(farm: Farm, picture: Picture, line: str, now_ms: int) -> Finding:
@@ -68,16 +67,13 @@ def _finding(
     return Finding(ID, line, verdict, Priority.WAKE, now_ms, hold, sentence, advice)
 
 
-def _watched(farm: Farm) -> Iterator[tuple[Sensor, VacuumLost]]:
-    return ((sensor, _tuning(farm, sensor)) for sensor in farm.sensors_of(Quantity.VACUUM))
-
-
 def _on(farm: Farm, line: str | None) -> tuple[Sensor, ...]:
-    return tuple(sensor for sensor, tuning in _watched(farm) if sensor.line == line and tuning.enabled)
+    on_line = (sensor for sensor in farm.sensors_of(Quantity.VACUUM) if sensor.line == line)
+    return tuple(sensor for sensor in on_line if _tuning(farm, sensor).enabled)
 
 
 def _tuning(farm: Farm, sensor: Sensor) -> VacuumLost:
-    tuning = effective(farm.rules, sensor.rules, ID)
+    tuning = farm.tuning(ID, sensor)
     assert isinstance(tuning, VacuumLost)
     return tuning
 

@@ -54,6 +54,8 @@ class Picture:
     vacuum: dict[str, VacuumHistory] = field(default_factory=dict)
     fire: dict[str, FireHistory] = field(default_factory=dict)
     tanks: TankBook = field(default_factory=TankBook)
+    flows: dict[str, tuple[int, TankFlow | Unknown]] = field(default_factory=dict)
+    """By tank: the minute it was last worked out in, and the flow."""
     latest: dict[str, tuple[int, float]] = field(default_factory=dict)
     """By sensor: time and value (SI) of its newest reading."""
     heard_ms: dict[str, int] = field(default_factory=dict)
@@ -190,7 +192,7 @@ class TankView:
 
 def tank_view(picture: Picture, farm: Farm, tank_id: str, now_ms: int) -> TankView:
     """How a tank stands at that time."""
-    flow = tank_book.flow_of(picture.tanks, tank_id, now_ms)
+    flow = _flow(picture, tank_id, now_ms)
     capacity = capacity_m3(farm.tank_by_id[tank_id].geometry)
     measured_ms, volume = _volume_now(picture, farm, tank_id, now_ms)
     return TankView(
@@ -202,6 +204,15 @@ def tank_view(picture: Picture, farm: Farm, tank_id: str, now_ms: int) -> TankVi
         time_to_full(flow, capacity, now_ms),
         sap_age_view(picture, tank_id, now_ms),
     )
+
+
+def _flow(picture: Picture, tank_id: str, now_ms: int) -> TankFlow | Unknown:
+    """A tank's flow, worked out once a minute: it rests on medians of a minute, and is the dearest question."""
+    minute = now_ms // MINUTE_MS
+    known = picture.flows.get(tank_id)
+    if known is None or known[0] != minute:
+        known = picture.flows[tank_id] = (minute, tank_book.flow_of(picture.tanks, tank_id, now_ms))
+    return known[1]
 
 
 def _volume_now(picture: Picture, farm: Farm, tank_id: str, now_ms: int) -> tuple[int | None, float | None]:

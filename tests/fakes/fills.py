@@ -7,7 +7,6 @@ noise, steps of its resolution, foam and gaps. Nothing here knows how the estima
 import math
 import random
 from dataclasses import dataclass
-from typing import Any
 
 from shared.units import GALLON_M3, HOUR_S
 
@@ -120,38 +119,3 @@ def fill(seed: int) -> Fill:
         sensor.readings(volumes[:full], dice),
         None if full is None else START_MS + full * STEP_S * 1000,
     )
-
-
-def tank_farm(*, drains_to: str | None = "lower", without: str | None = None) -> dict[str, Any]:
-    """The farm file of four box tanks of 4 m3 with an RO; a thermometer in `upper` only."""
-    tanks = [
-        {"id": "upper", "holds": "sap", "drains_to": drains_to},
-        {"id": "lower", "holds": "sap"},
-        {"id": "concentrate", "holds": "concentrate"},
-        {"id": "permeate", "holds": "permeate"},
-    ]
-    box = {"shape": "box", "length_m": 2.0, "width_m": 2.0, "height_m": 1.0, "heel_gal": 5.0}
-    kept = [tank | box for tank in tanks if tank["id"] != without]
-    for tank in kept:
-        if tank.get("drains_to") in (without, None):
-            tank.pop("drains_to", None)
-    level = {"quantity": "level", "unit": "m"}
-    farm: dict[str, Any] = {
-        "id": "knob",
-        "name": "Juniper Knob",
-        "timezone": "America/New_York",
-        "elevation_ft": 1450,
-        "tank": kept,
-        "sensor": [
-            *({"id": f"{tank['id']}-level", "tank": tank["id"]} | level for tank in kept),
-            {"id": "upper-warmth", "tank": "upper", "quantity": "sap_temperature", "unit": "Cel"},
-        ],
-    }
-    if without is None:
-        farm["ro"] = {
-            "feed_gal_h": 300,
-            "takes_from": ["lower"],
-            "concentrate_to": "concentrate",
-            "permeate_to": "permeate",
-        }
-    return farm
