@@ -207,7 +207,7 @@ FIRE_SENTENCES = {
     FireState.OUT: "The fire is out.",
     FireState.LEARNING: "The fire is lit.",
     FireState.STEADY: "The fire burns steadily.",
-    FireState.DOOR_OPEN: "The door is open, or was just now.",
+    FireState.DOOR_OPEN: "The fire burns; its door is open, or was just now.",
     FireState.LOW: "The fire is lower than its usual.",
     FireState.DYING: "The fire is dying.",
     FireState.BURNING_DOWN: "The fire burns down, as you want it.",

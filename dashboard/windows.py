@@ -11,6 +11,8 @@ from shared.store import Bucket
 MINUTE_MS = 60_000
 HOUR_MS = 60 * MINUTE_MS
 DAY_MS = 24 * HOUR_MS
+MONTH_MS = 30 * DAY_MS
+"""Stands for the first of each month."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,10 +36,10 @@ WINDOWS: tuple[Window, ...] = (
     Window("1h", "1 h", "the last hour", HOUR_MS, 10_000, 15 * MINUTE_MS),
     Window("6h", "6 h", "the last 6 hours", 6 * HOUR_MS, MINUTE_MS, 2 * HOUR_MS),
     Window("24h", "24 h", "the last 24 hours", DAY_MS, 4 * MINUTE_MS, 6 * HOUR_MS),
-    Window("7d", "7 days", "the last 7 days", 7 * DAY_MS, 30 * MINUTE_MS, DAY_MS),
-    Window("30d", "30 days", "the last 30 days", 30 * DAY_MS, 2 * HOUR_MS, 7 * DAY_MS),
+    Window("7d", "7 d", "the last 7 days", 7 * DAY_MS, 30 * MINUTE_MS, DAY_MS),
+    Window("30d", "30 d", "the last 30 days", 30 * DAY_MS, 2 * HOUR_MS, 7 * DAY_MS),
     # Sap runs from January to April at most: 120 days (from memory).
-    Window("season", "Season", "the season", 120 * DAY_MS, 8 * HOUR_MS, 30 * DAY_MS),
+    Window("season", "Season", "the season", 120 * DAY_MS, 8 * HOUR_MS, MONTH_MS),
 )
 
 DEFAULT = WINDOWS[1]
@@ -88,12 +90,21 @@ def local_ms(at_ms: int, zone: ZoneInfo) -> int:
 def ticks(window: Window, from_ms: int, to_ms: int, zone: ZoneInfo) -> tuple[list[int], list[str]]:
     """Where the time axis is labelled, in local ms, and with what; days are named where they change."""
     first_ms, last_ms = local_ms(from_ms, zone), local_ms(to_ms, zone)
-    at_ms = range(first_ms - first_ms % -window.tick_ms, last_ms + 1, window.tick_ms)
-    return list(at_ms), [_tick_words(t_ms, window) for t_ms in at_ms]
+    days = range(first_ms - first_ms % -DAY_MS, last_ms + 1, DAY_MS)
+    if window.tick_ms == MONTH_MS:
+        months = [t_ms for t_ms in days if _local(t_ms).day == 1]
+        return months, [f"{_local(t_ms):%b}" for t_ms in months]
+    at_ms = list(range(first_ms - first_ms % -window.tick_ms, last_ms + 1, window.tick_ms))
+    return at_ms, [_tick_words(t_ms, window) for t_ms in at_ms]
+
+
+def _local(t_ms: int) -> datetime:
+    """A time of the axis, which is the farm's own already."""
+    return datetime.fromtimestamp(t_ms / 1000, UTC)
 
 
 def _tick_words(t_ms: int, window: Window) -> str:
-    local = datetime.fromtimestamp(t_ms / 1000, UTC)
+    local = _local(t_ms)
     if window.tick_ms > DAY_MS:
         return f"{local.day} {local:%b}"
     if window.tick_ms == DAY_MS:

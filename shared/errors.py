@@ -30,7 +30,7 @@ class InvalidArgument(LanternError, ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Mistake:
-    """One thing wrong in a farm file: which key, what stands there, and how to mend it."""
+    """One thing wrong in such a file: which key, what stands there, and how to mend it."""
 
     key: str
     value: object
@@ -40,12 +40,20 @@ class Mistake:
         return f"{self.key} = {self.value!r}: {self.fix}"
 
 
-class FarmFileError(LanternError):
-    """The farm file is wrong; `mistakes` holds all that was found, one line each in the message."""
+class FileError(LanternError):
+    """A file that a person wrote is wrong; `mistakes` holds all that was found, one line each in the message."""
 
     def __init__(self, mistakes: tuple[Mistake, ...]) -> None:
         super().__init__("\n".join(str(mistake) for mistake in mistakes))
         self.mistakes = mistakes
+
+
+class FarmFileError(FileError):
+    """The farm file is wrong."""
+
+
+class StoryFileError(FileError):
+    """The story of a simulated night is wrong."""
 
 
 class SettingsError(LanternError):

@@ -12,9 +12,12 @@ from shared.farm import Farm
 from shared.farm_parts import Holds, Tank
 from shared.readings import Quantity, Unknown
 from shared.tuning import TankNearlyFull
+from shared.units import DAY_S
 from shared.words import capitalised, clock_time, duration, gallons, gallons_an_hour
 
 ID = "tank_nearly_full"
+FORESEEN_S = 2 * DAY_S
+"""No run goes on unchanged for longer, so no clock time is named beyond it."""
 
 
 def subjects(farm: Farm) -> tuple[Subject, ...]:
@@ -38,7 +41,7 @@ def judge(farm: Farm, picture: Picture, tank_id: str, now_ms: int) -> Finding:
     share = view.volume_m3 / view.capacity_m3
     held = f"{gallons(view.volume_m3).removesuffix(' gal')} of {gallons(view.capacity_m3)}"
     left = view.time_to_full
-    if isinstance(left, FillTime):
+    if isinstance(left, FillTime) and left.middle_s < FORESEEN_S:
         full_ms = now_ms + round(left.middle_s * 1000)
         sentence = f"{name} is full about {clock_time(full_ms, farm.zone, now_ms)}."
     else:
@@ -75,19 +78,19 @@ def _advice(farm: Farm, tank: Tank, view: TankView, held: str, now_ms: int) -> s
     """How much, how fast, how long, and what to do first."""
     parts = [held]
     if isinstance(view.flow, TankFlow):
-        parts.append(
-            f"{'+' if view.flow.net_m3_s.middle >= 0 else ''}{gallons_an_hour(view.flow.net_m3_s.middle)}"
-        )
+        rising = "+" if view.flow.net_m3_s.middle >= 0 else ""
+        parts.append(f"{rising}{gallons_an_hour(view.flow.net_m3_s.middle)}")
     left = view.time_to_full
-    if isinstance(left, FillTime):
-        early = clock_time(now_ms + round(left.low_s * 1000), farm.zone, now_ms)
-        late = (
-            "later"
-            if left.high_s is None
-            else clock_time(now_ms + round(left.high_s * 1000), farm.zone, now_ms)
-        )
+    if isinstance(left, FillTime) and left.middle_s < FORESEEN_S:
+        early, late = (_at(farm, now_ms, seconds) for seconds in (left.low_s, left.high_s))
         parts.append(f"{duration(left.middle_s)} left ({early}-{late})")
     return f"{', '.join(parts)}. {_first_thing(farm, tank)}"
+
+
+def _at(farm: Farm, now_ms: int, ahead_s: float | None) -> str:
+    if ahead_s is None or ahead_s >= FORESEEN_S:
+        return "later"
+    return clock_time(now_ms + round(ahead_s * 1000), farm.zone, now_ms)
 
 
 def _first_thing(farm: Farm, tank: Tank) -> str:

@@ -12,21 +12,13 @@ from typing import Annotated, Literal
 from pydantic import Field, TypeAdapter, ValidationError, model_validator
 
 from collector.simulate.story_events import Event, Expectation
-from shared.errors import LanternError, Mistake
+from shared.errors import Mistake, StoryFileError
 from shared.farm_parts import Id
 from shared.farm_units import Section
 from shared.units import CFM_M3_S, DAY_S, GALLON_M3, HOUR_S, INHG_PA
 
 Share = Annotated[float, Field(ge=0, le=1)]
 Positive = Annotated[float, Field(gt=0)]
-
-
-class StoryFileError(LanternError):
-    """The story file is wrong; `mistakes` holds all that was found, one line each in the message."""
-
-    def __init__(self, mistakes: tuple[Mistake, ...]) -> None:
-        super().__init__("\n".join(str(mistake) for mistake in mistakes))
-        self.mistakes = mistakes
 
 
 class WeatherTold(Section):

@@ -2,9 +2,9 @@
 
 from collections.abc import Collection, Iterator
 
-from collector.simulate.story import Story, StoryFileError
+from collector.simulate.story import Story
 from collector.simulate.story_events import Event
-from shared.errors import Mistake
+from shared.errors import Mistake, StoryFileError
 from shared.farm import Farm
 from shared.farm_parts import PUMP
 

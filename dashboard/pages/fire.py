@@ -158,10 +158,8 @@ def _figure(view: View) -> Figure:
             Mark(view.limit_f, f"limit {number(view.limit_f)}", "solid", "act" if is_over else "soft")
         )
     if view.fire is not None and view.fire.is_lit and view.fire.usual is not None:
-        marks += [
-            Mark(from_si(view.fire.usual.peak_c, "degF"), "usual peak"),
-            Mark(from_si(view.fire.usual.low_c, "degF"), "usual low"),
-        ]
+        low_f, peak_f = (from_si(t_c, "degF") for t_c in (view.fire.usual.low_c, view.fire.usual.peak_c))
+        marks += [Mark(peak_f, f"usual {number(low_f)} to {number(peak_f)}"), Mark(low_f, "")]
     values = heard_values([view.points])
     last = values[-1] if values else None
     is_silent = view.row.stack_f is None

@@ -224,8 +224,8 @@ def yield_response_ratio(
     """
     require_within("vacuum_pa", vacuum_pa, -INHG_PA, _GREATEST_VACUUM_PA)
     require_within("from_vacuum_pa", from_vacuum_pa, -INHG_PA, _GREATEST_VACUUM_PA)
-    require_within("per_inhg.low", per_inhg.low, 0.0, 0.2)
-    require_within("per_inhg.high", per_inhg.high, 0.0, 0.2)
+    require_within("per_inhg.low", per_inhg.low, 0.0, per_inhg.high)
+    require_within("per_inhg.high", per_inhg.high, per_inhg.low, 0.2)
 
     def ratio(gain: float) -> float:
         inches, from_inches = vacuum_pa / INHG_PA, from_vacuum_pa / INHG_PA

@@ -171,11 +171,11 @@ def wood_volume_m3(
     26.6
     """
     require_within("heat_j", heat_j, 0.0, 1e15)
-    require_within("efficiency.low", efficiency.low, 0.05, 1.0)
-    require_within("efficiency.high", efficiency.high, 0.05, 1.0)
+    require_within("efficiency.low", efficiency.low, 0.05, efficiency.high)
+    require_within("efficiency.high", efficiency.high, efficiency.low, 1.0)
     per_cord_j = cord_heat_j or CORD_HEAT_J[wood]
-    require_within("cord_heat_j.low", per_cord_j.low, _MBTU_J, 100.0 * _MBTU_J)
-    require_within("cord_heat_j.high", per_cord_j.high, _MBTU_J, 100.0 * _MBTU_J)
+    require_within("cord_heat_j.low", per_cord_j.low, _MBTU_J, per_cord_j.high)
+    require_within("cord_heat_j.high", per_cord_j.high, per_cord_j.low, 100.0 * _MBTU_J)
     return Contested(
         CORD_M3 * heat_j / (per_cord_j.high * efficiency.high),
         CORD_M3 * heat_j / (per_cord_j.usual * efficiency.usual),

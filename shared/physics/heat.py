@@ -179,11 +179,9 @@ def hydrometer_chart_brix(temperature_c: float) -> float:
     60.4
     """
     require_within("temperature_c", temperature_c, _CHART[0][0], _CHART[-1][0])
-    for (cold_c, cold_brix), (hot_c, hot_brix) in pairwise(_CHART):
-        if temperature_c <= hot_c:
-            share = (temperature_c - cold_c) / (hot_c - cold_c)
-            return cold_brix + share * (hot_brix - cold_brix)
-    raise AssertionError("the chart ends where the range check does")
+    cold, hot = next(rows for rows in pairwise(_CHART) if temperature_c <= rows[1][0])
+    share = (temperature_c - cold[0]) / (hot[0] - cold[0])
+    return cold[1] + share * (hot[1] - cold[1])
 
 
 def hydrometer_reading_brix(brix: float, temperature_c: float) -> float:

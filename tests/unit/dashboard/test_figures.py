@@ -1,3 +1,4 @@
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import plotly.graph_objects as go
@@ -85,7 +86,7 @@ def test_events_outside_the_window_are_left_out():
 def test_labels_are_kept_apart_and_in_order(wanted):
     placed = spread(wanted, 16.0)
     order = sorted(range(len(wanted)), key=wanted.__getitem__)
-    steps = [placed[b] - placed[a] for a, b in zip(order, order[1:], strict=False)]
+    steps = [placed[b] - placed[a] for a, b in pairwise(order)]
     assert all(step >= 16.0 - 1e-6 for step in steps)
 
 

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import pytest
 
 from dashboard.standing import facts, fire_row, silent_s, unwatched, vacuum_row
@@ -10,6 +12,7 @@ from shared.estimates.sap_age import SapAge
 from shared.estimates.tank_flow import FillTime, NotFilling, TankFlow
 from shared.estimates.vacuum import VacuumDrop
 from shared.readings import Band, Unknown
+from shared.tuning import SensorSilent
 from shared.units import GALLON_M3, INHG_PA, to_si
 from tests.fakes.pages import T0, alert
 
@@ -74,6 +77,17 @@ def test_five_minutes_or_five_intervals_make_silence(knob, age_s, is_silent):
     """The stack speaks every 10 s: the least of the rule, 300 s, holds (shared.tuning)."""
     knob.say("stack", 70.0, "degF", T0 - age_s * 1000)
     assert (silent_s(facts(knob.sources), knob.farm.sensor_by_id["stack"]) is not None) is is_silent
+
+
+def test_silence_means_nothing_where_the_farm_file_says_so(knob):
+    """A recorded night told in a minute: between two looks an hour of the farm goes by."""
+    knob.say("stack", 70.0, "degF", T0 - 3_600_000)
+    known = facts(knob.sources)
+    rules = known.farm.rules.model_copy(update={"sensor_silent": SensorSilent(enabled=False)})
+    calm = replace(known, farm=known.farm.model_copy(update={"rules": rules}))
+    assert silent_s(known, known.farm.sensor_by_id["stack"]) == 3600.0
+    assert silent_s(calm, known.farm.sensor_by_id["stack"]) is None
+    assert (known.heard_ms, calm.heard_ms) == (T0 - 3_600_000, T0)
 
 
 def test_what_is_not_watched_has_a_list_of_its_own(knob):

@@ -73,6 +73,10 @@ def test_ticks_stay_on_the_hour_through_the_change_of_clocks():
     assert at_ms[-1] == local_ms(before_ms + 5 * HOUR_MS, ZONE)
 
 
+def test_a_season_is_labelled_at_the_first_of_its_months():
+    assert ticks(WINDOWS[5], T0 - WINDOWS[5].span_ms, T0, ZONE)[1] == ["Dec", "Jan", "Feb", "Mar"]
+
+
 @pytest.mark.parametrize("window", WINDOWS, ids=lambda window: window.key)
 def test_a_phone_has_room_for_the_ticks(window):
     at_ms, words = ticks(window, T0 - window.span_ms, T0, ZONE)

@@ -67,7 +67,7 @@ class Way(Enum):
 
     DEADLINE = "deadline"
     FEEDER = "deadline; for the sake of a feeder that will be full, the oldest of all"
-    EARLY = "deadline, less the time to boil what is old"
+    EARLY = "deadline less the time to boil what is old, but for a tank about to run over"
     AGE = "age first"
     ROOM = "room first"
     LAST_MOMENT = 600.0
@@ -162,7 +162,8 @@ class Night:
                     ]
         if self.way is Way.AGE:
             rooms = []
-        if self.way is Way.ROOM and min(rooms, default=(inf, ""))[0] < inf:
+        waits = {Way.ROOM: HORIZON_S, Way.EARLY: 2 * STEP_S}.get(self.way, -inf)
+        if min(rooms, default=(inf, ""))[0] < waits:
             ages = []
         urgent_s, tank = min((*ages, *rooms), default=(inf, None))
         waits_s = self.way.value if isinstance(self.way.value, float) and not self.boiling else inf

@@ -3,7 +3,8 @@ import re
 import pytest
 
 from collector.simulate.farm_night import simulate
-from collector.simulate.story import StoryFileError, parse_story
+from collector.simulate.story import parse_story
+from shared.errors import StoryFileError
 from shared.units import INCH_M
 from tests.fakes.seasons import START_MS, farm
 
