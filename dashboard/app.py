@@ -43,10 +43,14 @@ PAGES: Mapping[str, ModuleType] = {
 THREADS = 6
 """A page open on each of a few phones; answers are short."""
 
+LARGEST_REQUEST_BYTES = 100_000
+"""A form with a name in it, or the state of a page; nothing we ask for is larger."""
+
 INDEX = """<!doctype html>
 <html lang="en"><head>{%metas%}<meta name="viewport" content="width=device-width,initial-scale=1">
 <title>{%title%}</title><link rel="icon" href="data:,"><style>STYLE</style>{%css%}</head>
-<body>{%app_entry%}<footer>{%config%}{%scripts%}{%renderer%}</footer></body></html>"""
+<body><noscript><p>These pages need JavaScript; <a href="/">the plain page</a> does not.</p></noscript>
+{%app_entry%}<footer>{%config%}{%scripts%}{%renderer%}</footer></body></html>"""
 
 
 def build(sources: Sources) -> Flask:
@@ -93,7 +97,12 @@ def serve(sources: Sources, settings: Settings) -> None:
             " reach them from elsewhere through a tunnel (ssh -L)"
         )
     waitress.serve(
-        build(sources), host=settings.listen_host, port=settings.listen_port, threads=THREADS, ident=None
+        build(sources),
+        host=settings.listen_host,
+        port=settings.listen_port,
+        threads=THREADS,
+        ident=None,
+        max_request_body_size=LARGEST_REQUEST_BYTES,
     )
 
 

@@ -1,16 +1,18 @@
-"""Writes docs/settings.md and docs/rules.md from the code; with --check says whether they are current."""
+"""Writes docs/settings.md, docs/rules.md and the map in DEVELOPERS.md from the code; --check only compares."""
 
+import ast
 import inspect
 import sys
 from importlib import import_module
 from pathlib import Path
 
-from collector.check import tuned
-from collector.rules import RULES
-from shared.settings import Settings
-from shared.tuning import Rules
+HERE = Path(__file__).resolve().parent
+sys.path.insert(0, str(HERE.parent))
 
-HERE = Path(__file__).parent
+from collector.check import tuned  # noqa: E402 - run as a script, before it is installed
+from collector.rules import RULES  # noqa: E402
+from shared.settings import Settings  # noqa: E402
+from shared.tuning import Rules  # noqa: E402
 
 
 def settings_page() -> str:
@@ -53,23 +55,53 @@ def rules_page() -> str:
     return "\n".join(parts)
 
 
-PAGES = {"settings.md": settings_page, "rules.md": rules_page}
+def developers_page() -> str:
+    """DEVELOPERS.md with its map of the code brought up to date."""
+    text = (HERE.parent / "DEVELOPERS.md").read_text()
+    before, _, rest = text.partition(MAP_BEGINS)
+    return f"{before}{MAP_BEGINS}\n```\n{_map()}```\n{MAP_ENDS}{rest.partition(MAP_ENDS)[2]}"
+
+
+MAP_BEGINS = "<!-- map: written by docs/reference.py from the first line of each file -->"
+MAP_ENDS = "<!-- end of map -->"
+
+
+def _map() -> str:
+    root = HERE.parent
+    lines = [f"{'lantern.py':32}{_promise(root / 'lantern.py')}"]
+    for side in ("shared", "collector", "dashboard"):
+        for folder in sorted({path.parent for path in (root / side).rglob("*.py")}):
+            depth = len(folder.relative_to(root).parts)
+            lines.append(f"{'  ' * (depth - 1) + folder.name + '/':32}{_promise(folder / '__init__.py')}")
+            for path in sorted(folder.glob("*.py")):
+                if path.name != "__init__.py":
+                    lines.append(f"{'  ' * depth + path.name:32}{_promise(path)}")
+    return "".join(f"{line}\n" for line in lines)
+
+
+def _promise(path: Path) -> str:
+    """The first sentence of a file's docstring."""
+    docstring = ast.get_docstring(ast.parse(path.read_text())) or ""
+    return " ".join(docstring.partition("\n\n")[0].split())
+
+
+PAGES = {
+    HERE / "settings.md": settings_page,
+    HERE / "rules.md": rules_page,
+    HERE.parent / "DEVELOPERS.md": developers_page,
+}
 
 
 def main() -> int:
     """Write the pages, or with --check compare them; 1 when one is out of date."""
-    stale = [name for name, page in PAGES.items() if not _is_current(HERE / name, page())]
+    stale = [path for path, page in PAGES.items() if not path.exists() or path.read_text() != page()]
     if "--check" in sys.argv:
-        for name in stale:
-            print(f"docs/{name} is out of date: run python docs/reference.py")
+        for path in stale:
+            print(f"{path.name} is out of date: run python docs/reference.py")
         return int(bool(stale))
-    for name in stale:
-        (HERE / name).write_text(PAGES[name]())
+    for path in stale:
+        path.write_text(PAGES[path]())
     return 0
-
-
-def _is_current(path: Path, page: str) -> bool:
-    return path.exists() and path.read_text() == page
 
 
 if __name__ == "__main__":

@@ -1,15 +1,17 @@
 """Every error Lantern raises on purpose.
 
-LanternError
-├── InvalidArgument (also ValueError)   a number outside what a formula can mean; names the argument
-├── FarmFileError                       the farm file is wrong; each Mistake names key, value and fix
-├── SettingsError                       a process setting is wrong or missing
-├── PayloadError                        a message that cannot become readings; kept as a reject
-├── StoreError
-│   └── NewerStoreError                 the file was written by a newer Lantern
-├── BrokerError                         the broker cannot be reached or refuses us
-├── StreamError                         a recorded stream cannot be read; names line and fix
-└── ChannelError                        a text could not be handed over; `permanent` says whether to retry
+    LanternError
+    ├── InvalidArgument (also ValueError)   a number outside what a formula can mean; names the argument
+    ├── FileError                           what a person wrote is wrong; each Mistake names key, value and fix
+    │   ├── FarmFileError                   the farm file
+    │   └── StoryFileError                  the story of a simulated night
+    ├── SettingsError                       a process setting is wrong or missing
+    ├── PayloadError                        a message that cannot become readings; kept as a reject
+    ├── StoreError
+    │   └── NewerStoreError                 the file was written by a newer Lantern
+    ├── BrokerError                         the broker cannot be reached or refuses us
+    ├── StreamError                         a recorded stream cannot be read; names line and fix
+    └── ChannelError                        a text could not be handed over; `permanent` says whether to retry
 """
 
 from dataclasses import dataclass

@@ -74,10 +74,11 @@ class Farm(Section):
 
     @cached_property
     def _tunings(self) -> dict[tuple[str, type, str], RuleTuning]:
+        items: list[Sensor | Tank] = [*self.sensors, *self.tanks]
         return {
             (rule, type(item), item.id): effective(self.rules, item.rules, rule)
             for rule in Rules.model_fields
-            for item in (*self.sensors, *self.tanks)
+            for item in items
         }
 
     def tuning(self, rule: str, item: Sensor | Tank) -> RuleTuning:

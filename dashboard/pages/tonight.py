@@ -68,6 +68,7 @@ def layout(view: Night) -> Component:
             place(made, "tonight-head"),
             element("Div", [element("Div", left), element("Div", right)], "columns"),
             place(made, "tonight-age"),
+            element("P", element("A", "The plain page, for a weak link", href="/"), "soft note"),
             caution("In an emergency call for help first."),
         ],
     )

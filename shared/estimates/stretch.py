@@ -19,8 +19,6 @@ BEND_RATIO = 0.25
 """A rate that changed by less is the same run wandering."""
 PAIRED_BLOCKS = 30
 """435 pairs: more cost time and add nothing to the median."""
-COARSE_PLACES = 24
-"""Places for a bend that are tried first; then each one near the best."""
 NEAR_S = 600.0
 """The present volume is read off the last ten minutes: longer than two dumps, shorter than a bend."""
 NORMAL_MAD = 1.4826
@@ -47,10 +45,10 @@ class Series:
 
     def __init__(self, times_s: list[float], volumes_m3: list[float]) -> None:
         self.times_s, self.volumes_m3 = times_s, without_foam(volumes_m3)
-        bends = [
-            abs(a - 2 * b + c) for a, b, c in zip(volumes_m3, volumes_m3[1:], volumes_m3[2:], strict=False)
-        ]
-        self.noise_m3 = NORMAL_MAD * median(bends) / math.sqrt(6)
+        self.noise_m3 = NORMAL_MAD * median(_kinks_m3(volumes_m3)) / math.sqrt(6)
+        steps_m3 = sorted(kink_m3 for kink_m3 in _kinks_m3(self.volumes_m3) if kink_m3 > 0)
+        self.half_step_m3 = steps_m3[3 * len(steps_m3) // 4] / 2 if steps_m3 else 0.0
+        """Half a releaser's dump, or half a digit: how far a stair is off the slope it stands for."""
         self._sums = [(0.0, 0.0, 0.0, 0.0, 0.0)]
         t1 = v1 = tt = tv = vv = 0.0
         for t, volume_m3 in zip(times_s, self.volumes_m3, strict=True):
@@ -77,7 +75,7 @@ class Series:
             start = max(0, len(self.times_s) - size)
             bend = self._bend(start)
             if bend is None and start > 0:
-                size += size // 2
+                size += size // 4
                 continue
             while bend is not None:
                 start, bend = bend, self._bend(bend)
@@ -92,10 +90,16 @@ class Series:
         def misfit(place: int) -> float:
             return self.line(start, place)[1] + self.line(place, end)[1]
 
-        step = 1 + (last - first) // COARSE_PLACES
-        # From the newest: a change that has just begun must be among them.
-        near = min(range(last, first - 1, -step), key=misfit)
-        bend = min(range(max(first, near - step + 1), min(last, near + step - 1) + 1), key=misfit)
+        # Each place tried is a third farther back than the one before: what is new is placed to the minute.
+        tried, back = [], STRETCH_POINTS
+        while end - back >= first:
+            tried.append(end - back)
+            back += max(1, back // 3)
+        bend = min(tried, key=misfit)
+        step = (end - bend) // 3
+        while step > 1:
+            step = (step + 1) // 2
+            bend = min((p for p in (bend - step, bend, bend + step) if first <= p <= last), key=misfit)
         (before, misfit1, spread1), (after, misfit2, spread2) = self.line(start, bend), self.line(bend, end)
         if abs(after - before) < BEND_RATIO * max(abs(before), abs(after)):
             return None
@@ -109,8 +113,8 @@ class Series:
     def _slope_error(self, i: int, j: int, slope: float, misfit: float, spread: float) -> float:
         residuals = self._residuals(i, j, slope)
         variance = misfit / max(1, j - i - 2) * len(residuals) / free_count(residuals)
-        # The running median leaves less scatter than there is, and few points show little of it.
-        return math.sqrt(max(variance, self.noise_m3**2) / spread)
+        # A flat between two steps of a stair has no scatter at all, and is no stretch for that.
+        return math.sqrt(max(variance, self.half_step_m3**2, self.noise_m3**2) / spread)
 
     def _residuals(self, i: int, j: int, slope: float) -> list[float]:
         times_s, volumes_m3 = self.times_s[i:j], self.volumes_m3[i:j]
@@ -137,6 +141,10 @@ class Series:
         error = scatter_m3 * math.sqrt(12 / free) / span_s * (1 + STRETCH_POINTS / count)
         near_m3 = levels_m3[bisect_left(times_s, -NEAR_S) :] or levels_m3[-1:]
         return Stretch(slope, error, median(near_m3), scatter_m3, span_s, free)
+
+
+def _kinks_m3(volumes_m3: list[float]) -> list[float]:
+    return [abs(a - 2 * b + c) for a, b, c in zip(volumes_m3, volumes_m3[1:], volumes_m3[2:], strict=False)]
 
 
 def without_foam(volumes_m3: list[float]) -> list[float]:

@@ -134,8 +134,12 @@ def test_a_finger_on_a_chart_moves_the_page(browser, playwright, address):
     context = browser.new_context(**phone)
     page = context.new_page()
     opened(page, address, "tanks")
-    chart = page.locator(".js-plotly-plot .nsewdrag").first
-    assert chart.evaluate("e => getComputedStyle(e).touchAction") != "none"
+    box = page.locator(".js-plotly-plot .nsewdrag").first.bounding_box()
+    swipe = {"x": box["x"] + box["width"] / 2, "y": box["y"] + box["height"] / 2, "yDistance": -200}
+    context.new_cdp_session(page).send(
+        "Input.synthesizeScrollGesture", swipe | {"gestureSourceType": "touch", "preventFling": True}
+    )
+    assert page.evaluate("scrollY") > 100
     context.close()
 
 

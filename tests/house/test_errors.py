@@ -8,7 +8,7 @@ import pytest
 from shared import errors
 from tests.house.source import ROOT, source_files, tree
 
-RAISED_AS_SOMETHING_NARROWER = {"LanternError"}
+RAISED_AS_SOMETHING_NARROWER = {"LanternError", "FileError"}
 
 
 def error_names() -> list[str]:

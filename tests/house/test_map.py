@@ -53,7 +53,8 @@ def on_map() -> set[str]:
 
 
 def test_every_source_file_is_on_the_map():
-    files = {shown(path) for path in source_files() if path.read_text()}
+    # A package's own file is what the map says of its folder.
+    files = {shown(path).removesuffix("/__init__.py") for path in source_files() if path.read_text()}
     assert sorted(files - on_map()) == []
 
 

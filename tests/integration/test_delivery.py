@@ -3,7 +3,7 @@
 import pytest
 
 from collector.alerting.delivery import EXPIRES_S, RETRY_S, Sender, open_channels
-from shared.errors import SettingsError
+from shared.errors import ChannelError, SettingsError
 from shared.farm_file import parse_farm
 from shared.readings import Quantity
 from shared.store import Memory, Record, Text
@@ -124,6 +124,15 @@ def test_the_sending_thread_wakes_for_a_text_and_stops(store):
 def test_a_channel_that_cannot_work_is_refused_at_the_start(url, says):
     with pytest.raises(SettingsError, match=says):
         open_channels(farm_with(a=url), {})
+
+
+def test_a_channel_says_whether_a_retry_can_help():
+    with HttpPhone() as broken:
+        broken.status = 503
+        deliver = open_channels(farm_with(a=broken.url), {})["owner", "a"]
+        with pytest.raises(ChannelError) as raised:
+            deliver("short", "long")
+    assert not raised.value.permanent
 
 
 def test_a_secret_in_an_address_comes_from_the_environment():
