@@ -27,7 +27,7 @@ TEMPLATE: Figure = {
         "plot_bgcolor": "rgba(0,0,0,0)",
         "font": {"family": SANS, "size": CHART_PX, "color": ref("soft")},
         "showlegend": False,
-        "dragmode": "zoom",  # anything else traps the finger that scrolls the page
+        "dragmode": False,  # anything else traps the finger that scrolls the page
         "hovermode": "closest",
         "hoverlabel": {
             "bgcolor": ref("paper"),

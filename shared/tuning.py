@@ -80,6 +80,25 @@ class SapHeldTooLong(RuleTuning):
         return self
 
 
+class OverFire(RuleTuning):
+    """The stack is over its limit.
+
+    The limit stands in `[evaporator]`; the estimate asks for two minutes over it, or a rise of 100 °F a minute.
+    """
+
+    clear_hold_s: float = Field(default=300.0, ge=0)
+
+
+class FireDying(RuleTuning):
+    """The fire under the pan is dying.
+
+    Ten minutes below the boil's usual, by the estimate: a door open for firing brings the stack back in one to
+    three (from memory).
+    """
+
+    clear_hold_s: float = Field(default=120.0, ge=0)
+
+
 class SensorSilent(RuleTuning):
     """A sensor has not been heard for several of its intervals.
 
@@ -98,6 +117,8 @@ class Rules(Section):
     vacuum_lost: VacuumLost = VacuumLost()
     tank_nearly_full: TankNearlyFull = TankNearlyFull()
     sap_held_too_long: SapHeldTooLong = SapHeldTooLong()
+    over_fire: OverFire = OverFire()
+    fire_dying: FireDying = FireDying()
     sensor_silent: SensorSilent = SensorSilent()
 
 
@@ -107,6 +128,8 @@ class OwnRules(Section):
     vacuum_lost: VacuumLost | None = None
     tank_nearly_full: TankNearlyFull | None = None
     sap_held_too_long: SapHeldTooLong | None = None
+    over_fire: OverFire | None = None
+    fire_dying: FireDying | None = None
     sensor_silent: SensorSilent | None = None
 
 

@@ -90,10 +90,11 @@ def _notice(alert: Alert, told: Told, farm: Farm, opening: str) -> Notice:
     event = f"{alert.episode}.{told.number}"
     since = ""
     if opening and alert.raised_ms is not None:
-        since = f" Since {clock_time(alert.raised_ms, farm.zone)}"
-        if opening in ("Over: ", "Was: ") and alert.cleared_ms is not None:
-            since = f" {clock_time(alert.raised_ms, farm.zone)}-{clock_time(alert.cleared_ms, farm.zone)}"
-        since += "."
+        began = clock_time(alert.raised_ms, farm.zone)
+        if alert.cleared_ms is not None:
+            since = f" {began}-{clock_time(alert.cleared_ms, farm.zone)}."
+        elif "since" not in alert.sentence:
+            since = f" Since {began}."
     # The number lets a person see that a text came twice: delivery is at least once.
     tail = f" #{event}"
     advice = f" {alert.advice}" if alert.advice and opening in ("", "Still: ") else ""

@@ -66,6 +66,32 @@ def test_what_cannot_be_is_refused_by_name(whole, change, argument):
     assert refused.value.argument == argument
 
 
+@pytest.mark.parametrize(
+    ("whole", "change", "said"),
+    [
+        (TANK, {"parcels": ()}, "parcels is (); it must be given for a tank that is not empty"),
+        (
+            HOUSE,
+            {"tanks": (), "ro": None},
+            "tanks is []; it must be at least one, each with an id of its own",
+        ),
+        (
+            HOUSE,
+            {"tanks": (replace(TANK, drains_to="nowhere"),)},
+            "drains_to is 'nowhere'; it must be another sap tank, and never back to the same",
+        ),
+    ],
+)
+def test_a_refusal_says_what_is_wrong_and_what_is_needed(whole, change, said):
+    with pytest.raises(InvalidArgument) as refused:
+        replace(whole, **change)
+    assert str(refused.value) == said
+
+
+def test_a_limit_of_a_second_is_a_limit():
+    assert replace(HOUSE, hold_limit_s=1.0).hold_limit_s == 1.0
+
+
 def test_an_empty_tank_needs_no_parcels_and_a_run_may_never_end():
     assert replace(TANK, volume_m3=0.0, parcels=()).volume_m3 == 0.0
     assert HOUSE.run_ends_s == inf

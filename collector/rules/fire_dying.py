@@ -1,0 +1,49 @@
+"""The fire under the pan is dying, told apart from an open door and from a boil that has only begun.
+
+The estimate knows the boil's own usual; a fire below it that no firing brings back within ten minutes is dying.
+A fire that is out is not dying any more: the owner has been told, or has let it go out.
+"""
+
+from collector.rules.rule import Rule, Subject
+from shared.alerts import Finding, Hold, Priority, Verdict
+from shared.estimates.fire import Fire, FireState
+from shared.estimates.picture import Picture, fire_view
+from shared.farm import Farm
+from shared.readings import Quantity
+from shared.tuning import FireDying
+from shared.words import clock_time, degrees
+
+ID = "fire_dying"
+
+
+def subjects(farm: Farm) -> tuple[Subject, ...]:
+    """The stack sensor that tells of the fire: the first in the farm file."""
+    sensors = [s for s in farm.sensors_of(Quantity.STACK_TEMPERATURE)[:1] if farm.tuning(ID, s).enabled]
+    return tuple(Subject(sensor.id, (sensor.id,)) for sensor in sensors)
+
+
+def judge(farm: Farm, picture: Picture, sensor_id: str, now_ms: int) -> Finding:
+    """What is found about the fire."""
+    tuning = farm.tuning(ID, farm.sensor_by_id[sensor_id])
+    assert isinstance(tuning, FireDying)
+    hold = Hold(tuning.raise_hold_s, tuning.clear_hold_s)
+    burning = fire_view(picture, farm, now_ms)
+    verdict, sentence, advice = Verdict.UNKNOWN, "The fire is not known.", ""
+    if isinstance(burning, Fire):
+        verdict = _verdict(burning.state)
+        sentence = f"The fire is {burning.state.replace('_', ' ')}, stack {degrees(burning.stack_c)}."
+        if burning.state is FireState.DYING and burning.low_since_ms is not None:
+            sentence = f"The fire is dying since {clock_time(burning.low_since_ms, farm.zone, now_ms)}."
+            usual = "" if burning.usual is None else f", its usual is {degrees(burning.usual.low_c)} and more"
+            advice = f"Stack {degrees(burning.stack_c)}{usual}. Feed it, or see that sap stays in the pan."
+    return Finding(ID, sensor_id, verdict, Priority.TELL, now_ms, hold, sentence, advice)
+
+
+def _verdict(state: FireState) -> Verdict:
+    if state is FireState.DYING:
+        return Verdict.ACTIVE
+    # Low, or the door is open: it may come back by itself, or be dying still.
+    return Verdict.BETWEEN if state in (FireState.LOW, FireState.DOOR_OPEN) else Verdict.NORMAL
+
+
+RULE = Rule(ID, subjects, judge)
