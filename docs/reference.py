@@ -73,9 +73,8 @@ def _map() -> str:
         for folder in sorted({path.parent for path in (root / side).rglob("*.py")}):
             depth = len(folder.relative_to(root).parts)
             lines.append(f"{'  ' * (depth - 1) + folder.name + '/':32}{_promise(folder / '__init__.py')}")
-            for path in sorted(folder.glob("*.py")):
-                if path.name != "__init__.py":
-                    lines.append(f"{'  ' * depth + path.name:32}{_promise(path)}")
+            modules = (path for path in sorted(folder.glob("*.py")) if path.name != "__init__.py")
+            lines += (f"{'  ' * depth + path.name:32}{_promise(path)}" for path in modules)
     return "".join(f"{line}\n" for line in lines)
 
 

@@ -1,5 +1,7 @@
 """Every error Lantern raises on purpose.
 
+Each says what is wrong and, where it can, how to mend it.
+
     LanternError
     ├── InvalidArgument (also ValueError)   a number outside what a formula can mean; names the argument
     ├── FileError                           what a person wrote is wrong; each Mistake names key, value and fix

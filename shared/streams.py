@@ -13,6 +13,7 @@ import base64
 import binascii
 import heapq
 import json
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from operator import attrgetter
@@ -25,6 +26,7 @@ _LONGEST_TOPIC = 65_535
 _TOP_QOS = 2
 _LONGEST_OFFSET_S = 366 * 86_400.0
 """An offset of more than a year is a Unix time written where an offset belongs."""
+_OFFSET = re.compile(r"(?:(\d+)d)?(?:(\d+)h)?(?:(\d+)m)?(?:(\d+(?:\.\d+)?)s?)?", re.ASCII)
 _KEYS = frozenset({"t", "topic", "payload", "payload_base64", "qos", "retain"})
 
 
@@ -105,6 +107,40 @@ def merged(*streams: Iterable[StreamMessage]) -> Iterator[StreamMessage]:
             _need_order(before, message)
         before = message
         yield message
+
+
+def starting_at(messages: Iterable[StreamMessage], offset_ms: int) -> Iterator[StreamMessage]:
+    """What a stream holds from `offset_ms` after its first message on.
+
+    Raises:
+        StreamError: it is over by then.
+    """
+    first_ms = last_ms = None
+    is_over = True
+    for message in messages:
+        last_ms = message.at_ms
+        first_ms = last_ms if first_ms is None else first_ms
+        if last_ms - first_ms >= offset_ms:
+            is_over = False
+            yield message
+    if is_over and first_ms is not None and last_ms is not None:
+        raise StreamError(f"the stream is over after {(last_ms - first_ms) / 1000:g} s; start it earlier")
+
+
+def offset_ms(text: str) -> int:
+    """An offset into a stream: seconds, or days, hours, minutes and seconds.
+
+    Raises:
+        InvalidArgument: it is neither.
+
+    >>> offset_ms("41400"), offset_ms("11h30m"), offset_ms("1d2.5s")
+    (41400000, 41400000, 86402500)
+    """
+    parts = _OFFSET.fullmatch(text)
+    if parts is None or not text:
+        raise InvalidArgument("offset", text, "seconds (41400) or such as 11h30m")
+    days, hours, minutes, seconds = (float(part or 0) for part in parts.groups())
+    return round((((days * 24 + hours) * 60 + minutes) * 60 + seconds) * 1000)
 
 
 def extent_of(messages: Iterable[StreamMessage]) -> Extent:

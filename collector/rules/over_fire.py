@@ -6,7 +6,8 @@ listed for nothing. Holding and ending are the estimate's, so that one wild read
 
 from collector.rules.rule import Rule, Subject
 from shared.alerts import Finding, Hold, Priority, Verdict
-from shared.estimates.fire import Fire, OverFireKind
+from shared.estimates.fire import Fire
+from shared.estimates.fire_boil import OverFireKind
 from shared.estimates.picture import Picture, fire_view
 from shared.farm import Farm
 from shared.readings import Quantity
@@ -14,7 +15,10 @@ from shared.tuning import OverFire
 from shared.words import clock_time, degrees
 
 ID = "over_fire"
-ADVICE = "Close the draft and the doors, keep sap in the pan, look at stack and roof. If it burns outside the pan, leave and call the fire department."
+ADVICE = (
+    "Close the draft and the doors, keep sap in the pan, look at stack and roof. "
+    "If it burns outside the arch, leave and call the fire department."
+)
 
 
 def subjects(farm: Farm) -> tuple[Subject, ...]:

@@ -29,7 +29,7 @@ from shared.estimates.level_watch import (
     settled,
 )
 from shared.estimates.parcels import fresh_parcel
-from shared.estimates.tank_graph import BookedTank, Route, TankBook
+from shared.estimates.tank_graph import MOST_KEPT_RATIO, BookedTank, Route, TankBook
 from shared.estimates.warmth import book_warmth, lived
 from shared.farm_parts import Holds
 
@@ -38,8 +38,6 @@ PROPORTION = 3.0
 MISMATCH_RATIO = 0.05
 """Two sensors may disagree by so much of what was transferred (common practice, no source)."""
 MATCH_MEMORY_MS = 3_600_000
-LEAST_REMOVED = 0.5
-"""Water that any RO takes out, as a share: 4 °Bx from 2 °Bx."""
 MISSED_RATIO = 0.5
 """Of what a transfer brought, so much may have been hidden by inflow to its source and the RO's feed."""
 FED_COUNT = 5
@@ -213,12 +211,12 @@ def _feed_ro(
     full permeate tank runs over. So the one that says most is believed.
     """
     fall_m3, rise_m3, permeate_m3 = (max(0.0, change_m3) for change_m3 in changes_m3)
-    ratio = route.ro_ratio or 1.0
+    ratio = route.ro_ratio or MOST_KEPT_RATIO
     if permeate_m3 > 0:
         fed_m3 = max(fall_m3, rise_m3 + permeate_m3, permeate_m3 / (1 - ratio))
     else:
         # The ratio is what the farm file hopes for: a fall that can explain the rise is better.
-        fed_m3 = fall_m3 if fall_m3 * LEAST_REMOVED > rise_m3 else rise_m3 / ratio
+        fed_m3 = fall_m3 if fall_m3 * MOST_KEPT_RATIO > rise_m3 else rise_m3 / ratio
     arrived_m3 = max(rise_m3, ratio * fed_m3)
     move(book, route.source, route.target, fed_m3, arrived_m3, at_ms, lasted=lasted)
     if book.permeate is not None:

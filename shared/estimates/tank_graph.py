@@ -11,6 +11,9 @@ from shared.physics.sap import ro_concentrate_volume_ratio
 from shared.physics.tanks import capacity_m3
 from shared.readings import Quantity
 
+MOST_KEPT_RATIO = 0.5
+"""Concentrate over feed of the weakest RO worth running, 4 °Bx from 2 °Bx (our choice, no source)."""
+
 
 @dataclass(slots=True)
 class Route:
@@ -77,7 +80,8 @@ def fit_to_farm(book: TankBook, farm: Farm) -> None:
             book.ledger.tanks[tank.id].heel_m3 = tank.heel_m3
     routes = [Route(tank.id, tank.drains_to) for tank in farm.tanks if tank.drains_to is not None]
     if farm.ro is not None and farm.ro.concentrate_to is not None:
-        ratio = ro_concentrate_volume_ratio(farm.sap_brix, max(farm.sap_brix, farm.ro.concentrate_brix))
+        brix = max(farm.sap_brix, farm.ro.concentrate_brix)
+        ratio = min(MOST_KEPT_RATIO, ro_concentrate_volume_ratio(farm.sap_brix, brix))
         # The RO first: what feeds it is seldom transferred at the same time.
         heard = bool(farm.sensors_of(Quantity.LEVEL, tank=farm.ro.concentrate_to))
         boiled = farm.evaporator.takes_from if farm.evaporator is not None else None

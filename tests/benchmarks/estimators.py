@@ -35,8 +35,9 @@ from shared.estimates.picture import (  # noqa: E402
 from shared.estimates.sap_age import SapAge  # noqa: E402
 from shared.estimates.sugarhouse import SapTank, Sugarhouse  # noqa: E402
 from shared.estimates.tank_flow import TankFlow  # noqa: E402
-from shared.farm import Farm, Holds  # noqa: E402
+from shared.farm import Farm  # noqa: E402
 from shared.farm_file import parse_farm  # noqa: E402
+from shared.farm_parts import Holds  # noqa: E402
 from shared.readings import Band, Quantity, Reading  # noqa: E402
 from shared.streams import read_stream  # noqa: E402
 from shared.units import DAY_S, HOUR_S, INHG_PA  # noqa: E402

@@ -10,6 +10,7 @@ that we ship; the three are measured in turn, three times, and the medians are p
 """
 
 import json
+import os
 import sqlite3
 import statistics
 import sys
@@ -24,16 +25,16 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from collector.daemon import PROVEN  # noqa: E402
-from shared.clock import system_clock  # noqa: E402
-from shared.farm_file import parse_farm  # noqa: E402
-from shared.publisher import Publisher  # noqa: E402
-from shared.readings import PLAUSIBLE  # noqa: E402
-from shared.settings import Settings  # noqa: E402
-from shared.units import from_si  # noqa: E402
-from tests.fakes.phones import HttpPhone  # noqa: E402
-from tests.fakes.servers import Mosquitto  # noqa: E402
-from tests.fakes.sides import side  # noqa: E402
+from collector.daemon import PROVEN
+from shared.clock import system_clock
+from shared.farm_file import parse_farm
+from shared.publisher import Publisher
+from shared.readings import PLAUSIBLE
+from shared.settings import Settings
+from shared.units import from_si
+from tests.fakes.phones import HttpPhone
+from tests.fakes.servers import Mosquitto
+from tests.fakes.sides import side
 
 ROOT = Path(__file__).parents[2]
 FARM_TEXT = (ROOT / "sample_streams/juniper-knob.toml").read_text()
@@ -122,7 +123,8 @@ def naive(made, folder):
         if message.topic.startswith("$"):
             return
         said = json.loads(message.payload)
-        connection.execute("INSERT OR IGNORE INTO reading VALUES (?, ?, ?)", (message.topic, said["time"], said["value"]))
+        row = (message.topic, said["time"], said["value"])
+        connection.execute("INSERT OR IGNORE INTO reading VALUES (?, ?, ?)", row)
 
     with Mosquitto() as broker:
         took_s = script(broker, made, store)
@@ -139,8 +141,6 @@ def lantern(made, folder):
         settings = {"broker_port": broker.port, "store_file": store}
         urls = {"juniper_owner_url": phone.url, "juniper_neighbour_url": phone.url}
         environment = settings | {"farm_file": folder / "farm.toml"}
-        import os
-
         os.environ.update({name.upper(): url for name, url in urls.items()})
         with side(["collect"], folder, **environment) as collector:
             collector.wait_until_said(PROVEN)

@@ -41,7 +41,7 @@ def forty_sensors() -> Farm:
 def main(days: float) -> None:
     farm = forty_sensors()
     story = parse_story('title = "season"\n[weather]\nfirst_day_of_season = 12\n')
-    print(f"{len(farm.sensors)} sensors at 10 s, {days:g} days")  # noqa: T201
+    print(f"{len(farm.sensors)} sensors at 10 s, {days:g} days")
     with tempfile.TemporaryDirectory() as folder:
         started_s, cpu_s = time.monotonic(), time.process_time()
         count = sum(1 for _ in simulate(farm, story, START_MS, days, 7).messages)
@@ -59,12 +59,12 @@ def main(days: float) -> None:
                 file.write(line)
         show("write ready-made lines", count, time.monotonic() - started_s, time.process_time() - cpu_s)
     memory_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    print(f"{size / 1e6:.0f} MB, most memory {memory_mb:.0f} MB")  # noqa: T201
+    print(f"{size / 1e6:.0f} MB, most memory {memory_mb:.0f} MB")
 
 
 def show(what: str, count: int, wall_s: float, cpu_s: float) -> None:
     rate = count / wall_s
-    print(f"{what:24s} {count} messages in {wall_s:6.1f} s ({cpu_s:.1f} s of CPU), {rate:,.0f} a second")  # noqa: T201
+    print(f"{what:24s} {count} messages in {wall_s:6.1f} s ({cpu_s:.1f} s of CPU), {rate:,.0f} a second")
 
 
 if __name__ == "__main__":

@@ -7,7 +7,9 @@ from hypothesis import strategies as st
 
 from shared.clock import Pace, Stretch, paced_clock, system_clock
 
-NIGHT = Pace((Stretch(0, 1_000_000, 1.0), Stretch(3_000, 1_003_000, 2_000.0), Stretch(23_000, 41_003_000, 100.0)))
+NIGHT = Pace(
+    (Stretch(0, 1_000_000, 1.0), Stretch(3_000, 1_003_000, 2_000.0), Stretch(23_000, 41_003_000, 100.0))
+)
 
 
 def test_the_system_clock_is_the_walls_in_ms():
