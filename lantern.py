@@ -18,7 +18,7 @@ from shared.errors import LanternError, SettingsError, StoreError, StreamError
 from shared.farm import Farm
 from shared.farm_file import parse_farm
 from shared.settings import Settings
-from shared.streams import StreamMessage
+from shared.streams import StreamMessage, offset_ms
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -56,7 +56,37 @@ def _parser() -> argparse.ArgumentParser:
         "--speed", type=_speed, default=1.0, help="how many times as fast as recorded, or max (default 1)"
     )
     replay.add_argument("--now", action="store_true", help="shift the times so that the replay ends now")
-    for with_farm in (collect, serve, check, replay):
+    simulate = command("simulate", _simulate, "Make a stream of a farm's sensors, with the truth beside it.")
+    simulate.add_argument("--days", type=float, help="how long (default: as long as the story says)")
+    simulate.add_argument("--seed", type=int, help="of the dice (default: the story's)")
+    simulate.add_argument("--story", type=Path, metavar="STORY", help="weather, and what goes wrong")
+    simulate.add_argument("--out", type=Path, required=True, metavar="FILE", help="JSON Lines; .gz: gzipped")
+    score = command("score", _score, "Watch simulated nights and hold every wake-up against their truth.")
+    score.add_argument("--nights", type=int, default=200, help="how many (default 200)")
+    score.add_argument("--seed", type=int, default=1, help="of the dice (default 1)")
+    score.add_argument("--processes", type=int, default=1, help="how many at a time (default 1)")
+    score.add_argument("--json", action="store_true", help="print JSON, not a table")
+    for on_a_farm in (simulate, score):
+        on_a_farm.add_argument("farm_file", type=Path, metavar="FARM", help="farm file")
+    replay.add_argument(
+        "--from",
+        type=offset_ms,
+        default=0,
+        dest="from_ms",
+        metavar="OFFSET",
+        help="begin there: 11h30m or 41400",
+    )
+    replay.add_argument("--loop", action="store_true", help="again and again, times moving on")
+    record = command("record", _record, "Write live traffic into a stream that can be replayed.")
+    record.add_argument("out", type=Path, metavar="FILE", help="a new file: night.jsonl or night.jsonl.gz")
+    record.add_argument("--seconds", type=float, help="how long (default: until Ctrl-C)")
+    record.add_argument("--all", action="store_true", help="all topics, not only those of the farm file")
+    record.add_argument(
+        "--scrub",
+        action="store_true",
+        help="for sharing: without names, places and dates, with its farm file",
+    )
+    for with_farm in (collect, serve, check, replay, record):
         with_farm.add_argument("--farm", type=Path, dest="farm_file", help="farm file (default farm.toml)")
         with_farm.add_argument("--broker", metavar="HOST:PORT", help="MQTT broker (default 127.0.0.1:1883)")
     for with_store in (collect, serve):
@@ -163,23 +193,84 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _replay(options: argparse.Namespace) -> int:
-    from collector.replay import plan_of, progress_bar, replay, time_fields_of
+    from collector.controls import keyboard
+    from collector.pacing import KEYS, Controls
+    from collector.replay import looped, plan_of, progress_bar, replay, time_fields_of
     from shared.publisher import Publisher
-    from shared.streams import extent_of, merged, read_stream
+    from shared.streams import extent_of, merged, read_stream, starting_at
 
     settings = _settings(options)
 
     # A stream is read twice, once to know how far it reaches; a season does not fit into memory.
     def messages() -> Iterator[StreamMessage]:
-        return merged(*(read_stream(_lines(path)) for path in options.files))
+        return starting_at(merged(*(read_stream(_lines(path)) for path in options.files)), options.from_ms)
 
     extent = extent_of(messages())
     fields = time_fields_of(_farm(settings)) if settings.farm_file.exists() else {}
-    with Publisher(settings, f"lantern-replay-{os.getpid()}") as door, progress_bar(extent.count) as on_sent:
+    stream, total = (looped(messages, extent, fields), None) if options.loop else (messages(), extent.count)
+    stop = _stop_on_signal()
+    controls = Controls(stop)
+    with (
+        Publisher(settings, f"lantern-replay-{os.getpid()}") as door,
+        keyboard(controls.press) as has_keys,
+        progress_bar(total, lambda: controls.words) as on_sent,
+    ):
+        if has_keys:
+            print(KEYS, file=sys.stderr)
         plan = plan_of(extent, options.speed, system_clock(), rebase=options.now)
-        count = replay(messages(), door, plan, time_fields=fields, stop=_stop_on_signal(), on_sent=on_sent)
-    print(f"{count} of {extent.count} messages published, each acknowledged by the broker")
+        count = replay(stream, door, plan, time_fields=fields, stop=stop, controls=controls, on_sent=on_sent)
+    of_all = "" if total is None else f" of {total}"
+    print(f"{count}{of_all} messages published, each acknowledged by the broker")
     return 0
+
+
+def _record(options: argparse.Namespace) -> int:
+    from collector.record import EVERYTHING, farm_path, filters_of, finish, growing_path, need_new, record
+    from shared.publisher import Publisher
+
+    settings, out = _settings(options), options.out
+    farm = None if options.all and not options.scrub else _farm(settings)
+    filters = EVERYTHING if options.all or farm is None else filters_of(farm)
+    growing = growing_path(out, to_be_scrubbed=options.scrub)
+    need_new({out, growing, growing_path(out)} | ({farm_path(out)} if options.scrub else set()))
+    stop = _stop_on_signal()
+
+    def on_listening() -> None:
+        print(f"Recording into {growing}; Ctrl-C ends it", flush=True)
+        if options.seconds is not None:
+            timer = threading.Timer(options.seconds, stop.set)
+            timer.daemon = True
+            timer.start()
+
+    try:
+        with (
+            Publisher(settings, f"lantern-record-{os.getpid()}") as ear,
+            growing.open("x", encoding="utf-8", newline="\n") as lines,
+        ):
+            count = record(ear, filters, lines, wall=system_clock, stop=stop, on_listening=on_listening)
+            lost_count = ear.links_count - 1
+        kept_count = finish(out, farm if options.scrub else None)
+    except OSError as error:
+        raise StreamError(f"cannot write {out}: {error}") from error
+    print(
+        f"{count} messages recorded in {out}" + ("" if kept_count is None else f", {kept_count} of them kept")
+    )
+    if lost_count:
+        print(f"the link was lost {lost_count} times; what passed meanwhile is missing", file=sys.stderr)
+    return 0
+
+
+def _simulate(options: argparse.Namespace) -> int:
+    from collector.make_stream import make_stream
+
+    return make_stream(_farm(_settings(options)), options.story, options.days, options.seed, options.out)
+
+
+def _score(options: argparse.Namespace) -> int:
+    from collector.score import print_score
+
+    farm = _farm(_settings(options))
+    return print_score(farm, options.nights, options.seed, options.processes, as_json=options.json)
 
 
 def _lines(path: Path) -> Iterator[str]:

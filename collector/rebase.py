@@ -12,7 +12,7 @@ import json
 import re
 from typing import Any
 
-from collector.payloads import ABSENT, document_of, pointed_at
+from collector.payloads import ABSENT, document_of, number_of, pointed_at
 from collector.senml import RELATIVE_BELOW_S
 from shared.errors import InvalidArgument, PayloadError
 from shared.instants import instant_ms, instant_text
@@ -57,8 +57,9 @@ def rebased(payload: bytes, shift_ms: int, time_fields: tuple[str, ...] = (), *,
 
 
 def _move_request(request: dict[str, Any], shift_ms: int) -> bool:
-    # A list first: every one is moved, not only the first that can be.
-    moved = any([_move(request, key, shift_ms) for key in _REQUEST_TIMES])
+    moved = False
+    for key in _REQUEST_TIMES:
+        moved |= _move(request, key, shift_ms)
     if moved and isinstance(request.get("id"), str):
         request["id"] = f"{request['id']}{shift_ms:+d}"[-_LONGEST_ID:]
     return moved
@@ -66,7 +67,7 @@ def _move_request(request: dict[str, Any], shift_ms: int) -> bool:
 
 def _move_pack(pack: list[Any], shift_ms: int) -> bool:
     moved = False
-    base_s: float = 0
+    base_s: object = 0
     for record in pack:
         if not isinstance(record, dict):
             return moved
@@ -79,7 +80,10 @@ def _move_pack(pack: list[Any], shift_ms: int) -> bool:
 
 
 def _is_absolute(seconds: object) -> bool:
-    return isinstance(seconds, int | float) and not isinstance(seconds, bool) and seconds >= RELATIVE_BELOW_S
+    try:
+        return number_of(seconds) >= RELATIVE_BELOW_S
+    except PayloadError:
+        return False
 
 
 def _move(parent: dict[str, Any], key: str, shift_ms: int) -> bool:

@@ -206,18 +206,11 @@ def _calm(alert: Alert, finding: Finding) -> tuple[Alert, tuple[Transition, ...]
         # Nearly every finding of a farm's life comes here, so nothing is made anew without need.
         return (alert if alert.trouble_since_ms is None else replace(alert, trouble_since_ms=None)), ()
     since_ms = at_ms if alert.calm_since_ms is None else alert.calm_since_ms
-    alert = replace(alert, calm_since_ms=since_ms)
+    alert = replace(alert, calm_since_ms=since_ms, sentence=finding.sentence, advice=finding.advice)
     if at_ms - since_ms < finding.hold.clear_s * 1000:
         return alert, ()
     after = AlertState.NORMAL if alert.state is AlertState.ACKNOWLEDGED else AlertState.CLEARED
-    alert = replace(
-        alert,
-        state=after,
-        cleared_ms=at_ms,
-        trouble_since_ms=None,
-        calm_since_ms=None,
-        sentence=finding.sentence,
-    )
+    alert = replace(alert, state=after, cleared_ms=at_ms, trouble_since_ms=None, calm_since_ms=None)
     return alert, (_changed(alert, Cause.CLEARED, at_ms),)
 
 

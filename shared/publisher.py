@@ -6,7 +6,9 @@ from types import TracebackType
 from typing import Any, Self
 
 from paho.mqtt.client import Client, MQTTMessage
+from paho.mqtt.enums import MQTTProtocolVersion
 from paho.mqtt.reasoncodes import ReasonCode
+from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from shared.broker import (
     VERSION_NAMES,
@@ -42,6 +44,10 @@ class Publisher:
         self._refusal: str | None = None
         self._client: Client | None = None
         self._window_count = settings.inflight_count
+        self._links_count = 0
+        self._filters: tuple[str, ...] = ()
+        self._live_only = False
+        self._grants: list[ReasonCode] = []
 
     def __enter__(self) -> Self:
         """Connect.
@@ -88,16 +94,48 @@ class Publisher:
         """Messages the broker has taken so far."""
         return self._acknowledged_count
 
-    def hear(self, filters: Sequence[str], tell: Callable[[str, bytes, bool], object]) -> None:
-        """Also hear what passes: `tell` gets topic, payload and the retain flag, in paho's thread."""
-        assert self._client is not None, "use it as a context manager"
+    @property
+    def links_count(self) -> int:
+        """How often the link was made; what passed between two links was not heard."""
+        return self._links_count
+
+    def hear(
+        self,
+        filters: Sequence[str],
+        tell: Callable[[str, bytes, bool], object],
+        *,
+        live_only: bool = False,
+    ) -> None:
+        """Also hear what passes, from when this returns until the end, after a lost link again.
+
+        Args:
+            filters: None of them may overlap.
+            tell: Gets topic, payload and the retain flag, in paho's thread, which an exception would end.
+            live_only: Leave out what the broker has kept from before; the flag is then the sender's, which a
+                broker of MQTT 3.1.1 does not pass on.
+
+        Raises:
+            BrokerError: the broker refuses a filter, or does not answer.
+        """
+        client = self._client
+        assert client is not None, "use it as a context manager"
+        tells_flags = client.protocol is MQTTProtocolVersion.MQTTv5
 
         def on_message(_client: Client, _: Any, message: MQTTMessage) -> None:
-            tell(message.topic, bytes(message.payload), message.retain)
+            if not (live_only and message.retain and not tells_flags):
+                tell(message.topic, bytes(message.payload), message.retain)
 
-        self._client.on_message = on_message
-        for wanted in filters:
-            self._client.subscribe(wanted, qos=1)
+        self._filters, self._live_only = tuple(filters), live_only
+        client.on_message = on_message
+        client.on_subscribe = self._on_subscribe
+        self._subscribe(client)
+        with self._changed:
+            self._changed.wait_for(lambda: self._grants, _CONNECT_S)
+            if not self._grants:
+                raise BrokerError(f"the broker at {address(self._settings)} does not answer")
+            for wanted, grant in zip(self._filters, self._grants, strict=True):
+                if grant.is_failure:
+                    raise BrokerError(f"the broker does not let us hear {wanted}: {grant}")
 
     def publish(self, topic: str, payload: bytes, *, retain: bool = False, wait_s: float = 60.0) -> None:
         """Hand one message over, waiting for room.
@@ -130,6 +168,18 @@ class Publisher:
                     f"{self._unanswered()} messages were not acknowledged within {wait_s:.0f} s"
                 )
 
+    def _subscribe(self, client: Client) -> None:
+        if client.protocol is MQTTProtocolVersion.MQTTv5:
+            kept = (
+                SubscribeOptions.RETAIN_DO_NOT_SEND
+                if self._live_only
+                else SubscribeOptions.RETAIN_SEND_ON_SUBSCRIBE
+            )
+            options = SubscribeOptions(qos=1, retainAsPublished=self._live_only, retainHandling=kept)
+            client.subscribe([(wanted, options) for wanted in self._filters])
+        else:
+            client.subscribe([(wanted, 1) for wanted in self._filters])
+
     def _unanswered(self) -> int:
         return self._sent_count - self._acknowledged_count
 
@@ -137,13 +187,23 @@ class Publisher:
         if self._refusal is not None:
             raise BrokerError(f"the broker refused a message: {self._refusal}")
 
-    def _on_connect(self, _client: Client, _: Any, _flags: Any, reason: ReasonCode, properties: Any) -> None:
+    def _on_connect(self, client: Client, _: Any, _flags: Any, reason: ReasonCode, properties: Any) -> None:
         with self._changed:
             self._answer = reason
             # More than a broker of MQTT 5 can take at once ends the link.
             self._window_count = min(
                 self._settings.inflight_count, getattr(properties, "ReceiveMaximum", _NO_RECEIVE_MAXIMUM)
             )
+            self._links_count += not reason.is_failure
+            self._changed.notify_all()
+        if self._filters and not reason.is_failure:
+            self._subscribe(client)
+
+    def _on_subscribe(
+        self, _client: Client, _: Any, _mid: int, grants: list[ReasonCode], _properties: Any
+    ) -> None:
+        with self._changed:
+            self._grants = grants
             self._changed.notify_all()
 
     def _on_connect_fail(self, _client: Client, _: Any) -> None:

@@ -60,6 +60,8 @@ def notices(alert: Alert, told: Told, farm: Farm, now_ms: int) -> Iterator[Notic
             told.count, told.cleared_told = 0, False
             told.contacts = list(again) or [farm.contacts[0].id]
             yield _notice(alert, told, farm, opening)
+        elif alert.calm_since_ms is not None:
+            return  # it may be over: no reminder while that is being made sure
         elif alert.priority is Priority.WAKE and now_ms >= told.asked_ms + _repeat_after_s(told.count) * 1000:
             asked_for_s = (now_ms - told.asked_ms) / 1000
             reach = min(len(farm.contacts), 1 + int(asked_for_s // NEXT_CONTACT_AFTER_S))

@@ -205,12 +205,12 @@ def _faulty(farm: Farm, rng: Random) -> list[Told]:
 
 def _own(sensor: Sensor) -> float:
     """A change that matters, in the sensor's own unit: an inch of mercury, an inch, half a kelvin."""
-    dimension = UNITS[sensor.measured_unit].dimension
+    dimension = UNITS[sensor.unit].dimension
     match dimension.value:
         case "pressure":
-            return from_si(INHG_PA if sensor.quantity is Quantity.VACUUM else INHG_PA / 13, sensor.measured_unit)
+            return from_si(INHG_PA if sensor.quantity is Quantity.VACUUM else INHG_PA / 13, sensor.unit)
         case "length":
-            return from_si(INCH_M, sensor.measured_unit)
+            return from_si(INCH_M, sensor.unit)
         case _:
             return 0.5
 

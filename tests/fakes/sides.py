@@ -2,6 +2,7 @@
 
 import os
 import signal
+import sqlite3
 import subprocess
 import sys
 import time
@@ -17,7 +18,7 @@ class Side:
 
     def __init__(self, command, folder, environment):
         self._command = [sys.executable, "-m", "lantern", *command]
-        self._environment = os.environ | {"PYTHONPATH": str(ROOT)} | environment
+        self._environment = os.environ | {"PYTHONPATH": str(ROOT), "COLUMNS": "160"} | environment
         self._folder = folder
         self._log = folder / f"{command[0]}.log"
         self._process = None
@@ -37,6 +38,22 @@ class Side:
 
     def wait_until_said(self, words, count=1):
         wait_until(lambda: self.said().count(words) >= count, self.said)
+
+    def wait(self, seconds):
+        """Its exit code, None while it runs."""
+        try:
+            return self._process.wait(seconds)
+        except subprocess.TimeoutExpired:
+            return None
+
+    def stored_count(self):
+        """Readings in the store beside it."""
+        with sqlite3.connect(f"file:{self._folder}/lantern.sqlite?mode=ro", uri=True) as connection:
+            (count,) = connection.execute(
+                "SELECT (SELECT count(*) FROM inbox) + (SELECT count(*) FROM reading)"
+            ).fetchone()
+        connection.close()
+        return count
 
     def kill(self):
         self._process.send_signal(signal.SIGKILL)

@@ -4,8 +4,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shared.errors import StreamError
-from shared.streams import Extent, StreamMessage, extent_of, merged, read_stream, write_message
+from shared.errors import InvalidArgument, StreamError
+from shared.streams import (
+    Extent,
+    StreamMessage,
+    extent_of,
+    merged,
+    offset_ms,
+    read_stream,
+    starting_at,
+    write_message,
+)
 
 
 def read(*lines):
@@ -125,3 +134,39 @@ def test_the_extent_of_a_stream_is_known_in_one_pass():
 def test_an_empty_stream_has_no_extent():
     with pytest.raises(StreamError, match="empty"):
         extent_of(())
+
+
+def night(*times_ms):
+    return [StreamMessage(at_ms, "a", b"") for at_ms in times_ms]
+
+
+def test_a_stream_may_be_started_at_an_offset_from_its_first_message():
+    assert list(starting_at(night(5000, 6000, 7000), 1000)) == night(6000, 7000)
+    assert list(starting_at(night(5000, 6000), 0)) == night(5000, 6000)
+
+
+def test_an_offset_beyond_the_end_says_how_long_the_stream_is():
+    with pytest.raises(StreamError, match="over after 2 s; start it earlier"):
+        list(starting_at(night(5000, 7000), 2001))
+
+
+@pytest.mark.parametrize(
+    ("text", "seconds"),
+    [
+        ("41400", 41_400),
+        ("11h30m", 41_400),
+        ("90s", 90),
+        ("2.5", 2.5),
+        ("1d1s", 86_401),
+        ("0", 0),
+        ("5m", 300),
+    ],
+)
+def test_an_offset_is_seconds_or_days_hours_minutes_and_seconds(text, seconds):
+    assert offset_ms(text) == seconds * 1000
+
+
+@pytest.mark.parametrize("text", ["", "-5", "30m11h", "1.5h", "noon", "11:30", "1h ", "١"])
+def test_what_is_no_offset_is_refused(text):
+    with pytest.raises(InvalidArgument, match="such as 11h30m"):
+        offset_ms(text)

@@ -1,0 +1,238 @@
+"""What is due in a night by its truth, and which wake-ups were earned: the only place that says so.
+
+Due, from physics and not from what sensors said:
+
+- `vacuum_lost`: the far end of a watched line, or the pump, truly loses 3 inHg or more against what it had
+  while nothing was wrong, at two samples ten minutes apart, while it is thawed and the pump runs or has
+  failed; by twenty minutes after the first of them. What the pump lost explains its lines.
+- `tank_nearly_full`: a tank truly runs full. With an hour of lead (less, where the farm file asks for less) if
+  the fill allows it: an hour before, it had been filling for half an hour at two thirds or more of the rate of
+  its last hour.
+- `sap_held_too_long`: sap that came in the night truly grows a day old; within two hours.
+- `sensor_silent/all-sensors`: nothing at all arrives for a quarter of an hour.
+
+Not due is what no sensor could show: its sensors were at fault or cut off at the time.
+
+A wake-up is earned when its trouble is true with some margin, due or not: a true loss of 2 inHg, a tank truly
+full, 2 % short of its limit, or on its way to full within twice the limit's time, sap 20 h old (where levels
+leave it open the older is told). Any other is false, and so is one for what has been over for twenty minutes.
+"""
+
+from dataclasses import dataclass
+
+from collector.scoring.listening import Told
+from collector.scoring.losses import TAKES_VACUUM, Losses
+from collector.simulate.story import Story
+from collector.simulate.story_events import LinkOutage, SensorFault
+from collector.simulate.truth import TankTruth, Truth
+from shared.farm import Farm
+from shared.farm_parts import PUMP, Holds, Sensor, Tank
+from shared.readings import Quantity
+from shared.tuning import TankNearlyFull
+from shared.units import HOUR_S, INHG_PA
+
+MINUTE_MS = 60_000
+DUE_LOSS_PA = 3.3 * INHG_PA
+"""The trade's 3 inHg and a gauge's error: at the limit itself either answer is right."""
+EARNED_LOSS_PA = 2.0 * INHG_PA
+LOSS_LASTS_MS = 10 * MINUTE_MS
+TOLD_WITHIN_MS = 20 * MINUTE_MS
+OVER_MS = 20 * MINUTE_MS
+LEAD_S = HOUR_S
+ALLOWS_RATIO = 2 / 3
+STEADY_MS = 30 * MINUTE_MS
+EARNED_TIMES = 2.0
+EARNED_FULL_SHORT = 0.02
+OLD_S = 24 * HOUR_S
+EARNED_OLD_S = 20 * HOUR_S
+OLD_WITHIN_MS = 120 * MINUTE_MS
+ALL_SILENT_MS = 15 * MINUTE_MS
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """One wake-up that must come: from when, by when, and which subjects' alert answers it."""
+
+    rule: str
+    subjects: tuple[str, ...]
+    from_ms: int
+    by_ms: int
+    full_ms: int | None = None
+    """Of a tank: when it truly runs full."""
+    lead_s: float | None = None
+    """Of a tank: the lead that the fill allows; None if it allows none."""
+
+
+def due_of(farm: Farm, story: Story, truth: Truth, losses: Losses) -> tuple[Due, ...]:
+    """Every wake-up that is due in a night, in order of time."""
+    found = [*_vacuum(farm, story, truth, losses), *_tanks(farm, story, truth), *_old(farm, truth)]
+    found += [
+        Due("sensor_silent", ("all-sensors",), from_ms, from_ms + TOLD_WITHIN_MS)
+        for from_ms, to_ms in _all_silent(story, truth)
+        if to_ms - from_ms > ALL_SILENT_MS
+    ]
+    return tuple(sorted(found, key=lambda due: due.from_ms))
+
+
+def is_earned(farm: Farm, story: Story, truth: Truth, losses: Losses, told: Told) -> bool:
+    """Whether a wake-up was about something true."""
+    at_ms = told.at_ms
+    match told.rule:
+        case "vacuum_lost":
+            going_on = any(
+                o.kind in TAKES_VACUUM and o.from_ms <= at_ms <= o.to_ms + OVER_MS for o in truth.occurrences
+            )
+            lost_pa = losses.worst_pa(told.subject, at_ms - OVER_MS, at_ms + LOSS_LASTS_MS)
+            return going_on and lost_pa >= EARNED_LOSS_PA
+        case "tank_nearly_full":
+            return _fills(farm, truth, told.subject, at_ms)
+        case "sap_held_too_long":
+            row = _at(truth.tanks.get(told.subject, []), at_ms)
+            return row is not None and (row.oldest_age_s or 0.0) >= EARNED_OLD_S
+        case "sensor_silent":
+            return any(a <= at_ms <= b + OVER_MS for a, b in _all_silent(story, truth))
+        case _:
+            return any(o.kind == told.rule and o.from_ms <= at_ms <= o.to_ms + OVER_MS for o in truth.occurrences)
+
+
+def _vacuum(farm: Farm, story: Story, truth: Truth, losses: Losses) -> list[Due]:
+    lines = dict.fromkeys(s.line for s in farm.sensors_of(Quantity.VACUUM) if _is_far(farm, s))
+    found = []
+    for trouble in truth.occurrences:
+        if trouble.kind not in TAKES_VACUUM:
+            continue
+        for subject in (PUMP, *(line for line in lines if line is not None and line != PUMP)):
+            sensors = [s for s in farm.sensors_of(Quantity.VACUUM) if s.line == subject]
+            lost_ms = [
+                loss.at_ms
+                for loss in losses.by_subject.get(subject, ())
+                if trouble.from_ms <= loss.at_ms <= trouble.to_ms
+                and (loss.pa or 0.0) >= DUE_LOSS_PA
+                and not _blind(story, truth, sensors, loss.at_ms)
+            ]
+            lasting = next((a for a, b in zip(lost_ms, lost_ms[1:], strict=False) if b - a <= LOSS_LASTS_MS), None)
+            if lasting is not None and sensors:
+                subjects = tuple(lines) if subject == PUMP else (subject,)
+                by_ms = min(lasting + LOSS_LASTS_MS, trouble.to_ms) + TOLD_WITHIN_MS
+                found.append(
+                    Due("vacuum_lost", tuple(s for s in subjects if s), trouble.from_ms, by_ms)
+                )
+                if subject == PUMP:
+                    break
+    return found
+
+
+def _is_far(farm: Farm, sensor: Sensor) -> bool:
+    if sensor.line is None or sensor.line == PUMP or sensor.at_m is None:
+        return True
+    return sensor.at_m > 0.8 * farm.line_by_id[sensor.line].length_m  # noqa: PLR2004 - the last fifth is its far end
+
+
+def _blind(story: Story, truth: Truth, sensors: list[Sensor], at_ms: int) -> bool:
+    """Whether any of those sensors, of which the worst is judged, tells nothing or nothing true."""
+    at_s = (at_ms - truth.start_ms) / 1000.0
+    ids = {sensor.id for sensor in sensors}
+    for event in story.events:
+        if event.at_s <= at_s <= event.until_s + OVER_MS / 1000.0 and (
+            (isinstance(event, SensorFault) and event.sensor in ids)
+            or (isinstance(event, LinkOutage) and (not event.sensors or ids & set(event.sensors)))
+        ):
+            return True
+    return False
+
+
+def _all_silent(story: Story, truth: Truth) -> list[tuple[int, int]]:
+    return [
+        (truth.at_ms(event.at_s), min(truth.at_ms(event.until_s), truth.end_ms) if event.for_s else truth.end_ms)
+        for event in story.events
+        if isinstance(event, LinkOutage) and not event.sensors
+    ]
+
+
+def _tanks(farm: Farm, story: Story, truth: Truth) -> list[Due]:
+    found = []
+    for occurrence in truth.occurrences:
+        tank = farm.tank_by_id.get(occurrence.subject)
+        if occurrence.kind != "full" or tank is None or not (tuning := _tuning(farm, tank)).enabled:
+            continue
+        full_ms = occurrence.from_ms
+        sensors = list(farm.sensors_of(Quantity.LEVEL, tank=tank.id))
+        if not sensors or any(_blind(story, truth, sensors, full_ms - m * MINUTE_MS) for m in range(0, 150, 10)):
+            continue
+        if any(due.subjects == (tank.id,) and full_ms - (due.full_ms or 0) < 3 * HOUR_S * 1000 for due in found):
+            continue  # it ran over, sank a little and ran over again
+        lead_s = min(LEAD_S, tuning.trip_time_to_full_s - 600.0)
+        allows = _allows(truth.tanks[tank.id], full_ms, lead_s)
+        from_ms = full_ms - round(2 * tuning.trip_time_to_full_s * 1000)
+        found.append(Due("tank_nearly_full", (tank.id,), from_ms, full_ms, full_ms, lead_s if allows else None))
+    return found
+
+
+def _allows(rows: list[TankTruth], full_ms: int, lead_s: float) -> bool:
+    alarm_ms = full_ms - round(lead_s * 1000)
+    volumes = [_volume_m3(rows, at_ms) for at_ms in (alarm_ms - STEADY_MS, alarm_ms, full_ms)]
+    if rows[0].at_ms > alarm_ms - STEADY_MS or None in volumes:
+        return False
+    before, then, full = (volume or 0.0 for volume in volumes)
+    return (then - before) / STEADY_MS >= ALLOWS_RATIO * (full - then) / (full_ms - alarm_ms)
+
+
+def _fills(farm: Farm, truth: Truth, tank_id: str, at_ms: int) -> bool:
+    tuning, rows = _tuning(farm, farm.tank_by_id[tank_id]), truth.tanks.get(tank_id, [])
+    # Sampled every ten minutes; of a tank that is being pumped the better neighbour counts.
+    now = [row for row in rows if abs(row.at_ms - at_ms) <= LOSS_LASTS_MS]
+    capacity_m3 = _capacity_m3(farm, tank_id)
+    limit_s = EARNED_TIMES * tuning.trip_time_to_full_s
+    if any(row.volume_m3 >= (tuning.trip_full_fraction - EARNED_FULL_SHORT) * capacity_m3 for row in now):
+        return True
+    if any(
+        o.kind == "full" and o.subject == tank_id and 0 <= o.from_ms - at_ms <= limit_s * 1000
+        for o in truth.occurrences
+    ):
+        return True
+    for from_ms, to_ms in ((at_ms - STEADY_MS, at_ms), (at_ms, at_ms + STEADY_MS), (at_ms - STEADY_MS // 3, at_ms)):
+        a, b = _volume_m3(rows, from_ms), _volume_m3(rows, to_ms)
+        if a is not None and b is not None and b > a:
+            rate_m3_s = (b - a) / (to_ms - from_ms) * 1000.0
+            if (capacity_m3 - (_volume_m3(rows, at_ms) or 0.0)) / rate_m3_s <= limit_s:
+                return True
+    return False
+
+
+def _capacity_m3(farm: Farm, tank_id: str) -> float:
+    from shared.physics.tanks import capacity_m3
+
+    return capacity_m3(farm.tank_by_id[tank_id].geometry)
+
+
+def _volume_m3(rows: list[TankTruth], at_ms: int) -> float | None:
+    for a, b in zip(rows, rows[1:], strict=False):
+        if a.at_ms <= at_ms <= b.at_ms:
+            return a.volume_m3 + (b.volume_m3 - a.volume_m3) * (at_ms - a.at_ms) / (b.at_ms - a.at_ms)
+    return rows[-1].volume_m3 if rows and at_ms > rows[-1].at_ms else None
+
+
+def _at(rows: list[TankTruth], at_ms: int) -> TankTruth | None:
+    return min(rows, key=lambda row: abs(row.at_ms - at_ms), default=None)
+
+
+def _old(farm: Farm, truth: Truth) -> list[Due]:
+    found = []
+    for tank in farm.tanks:
+        old_ms = [
+            row.at_ms
+            for row in truth.tanks.get(tank.id, [])
+            if row.at_ms - truth.start_ms >= OLD_S * 1000
+            and (row.oldest_age_s or 0.0) >= OLD_S
+            and tank.holds is not Holds.PERMEATE
+            and row.volume_m3 > 1.2 * tank.heel_m3  # noqa: PLR2004 - no more than a heel cannot be boiled
+        ]
+        if len(old_ms) > OLD_WITHIN_MS // LOSS_LASTS_MS and farm.sensors_of(Quantity.LEVEL, tank=tank.id):
+            found.append(Due("sap_held_too_long", (tank.id,), old_ms[0], old_ms[0] + OLD_WITHIN_MS))
+    return found
+
+
+def _tuning(farm: Farm, tank: Tank) -> TankNearlyFull:
+    tuning = farm.tuning("tank_nearly_full", tank)
+    assert isinstance(tuning, TankNearlyFull)
+    return tuning

@@ -1,0 +1,130 @@
+"""A night's wake-ups, places and forecasts held against its truth."""
+
+from dataclasses import dataclass, field
+
+from collector.scoring.dice import Drawn
+from collector.scoring.due import Due, due_of, is_earned
+from collector.scoring.listening import Forecast, Heard, Told
+from collector.scoring.losses import losses_of
+from collector.simulate.story_events import Leak, LimbDown
+from collector.simulate.truth import Truth
+from shared.alerts import Priority
+from shared.estimates.suspects import Suspect
+from shared.farm import Farm
+
+HOUR_MS = 3_600_000
+GIVEN_EARLY_MS = 3 * HOUR_MS
+
+
+@dataclass(frozen=True, slots=True)
+class Lead:
+    """How long before a tank ran full its wake-up came, and what the fill allowed (None: no full lead)."""
+
+    tank: str
+    s: float
+    allowed_s: float | None
+
+
+@dataclass(slots=True)
+class Marks:
+    """One night's marks; words name what was missed or false, by hour of the night."""
+
+    title: str
+    is_calm: bool
+    message_count: int = 0
+    due: int = 0
+    given: int = 0
+    missed: list[str] = field(default_factory=list)
+    woken: int = 0
+    false: list[str] = field(default_factory=list)
+    told: int = 0
+    leads: list[Lead] = field(default_factory=list)
+    ranks: list[int] = field(default_factory=list)
+    """Rank of the true place, from 1; 0: it was not among the suspects."""
+    inside: int = 0
+    outside: int = 0
+    """Forecasts of time to full whose 10-90 band did, or did not, hold the truth."""
+
+
+def mark(farm: Farm, drawn: Drawn, truth: Truth, heard: Heard) -> Marks:
+    """The marks of a night."""
+    losses = losses_of(farm, truth)
+    marks = Marks(drawn.story.title, not drawn.troubles, heard.message_count)
+    wakes = [told for told in heard.told if told.priority is Priority.WAKE]
+    marks.woken, marks.told = len(wakes), len(heard.told) - len(wakes)
+    for due in due_of(farm, drawn.story, truth, losses):
+        marks.due += 1
+        answer = _answer(due, wakes)
+        if answer is None:
+            marks.missed.append(f"{due.rule}/{due.subjects[0]} due from {_hour(truth, due.from_ms)}")
+            if due.full_ms is not None and due.lead_s is not None:
+                marks.leads.append(Lead(due.subjects[0], 0.0, due.lead_s))
+            continue
+        marks.given += 1
+        if due.full_ms is not None:
+            marks.leads.append(Lead(answer.subject, (due.full_ms - answer.at_ms) / 1000.0, due.lead_s))
+    for told in wakes:
+        if not is_earned(farm, drawn.story, truth, losses, told):
+            marks.false.append(f"{_hour(truth, told.at_ms)} {told.body}")
+    marks.ranks = _ranks(farm, drawn, truth, heard)
+    for forecast in heard.forecasts:
+        _hold_against(marks, forecast, truth)
+    return marks
+
+
+def _answer(due: Due, wakes: list[Told]) -> Told | None:
+    for told in wakes:
+        early_ms = due.from_ms - (GIVEN_EARLY_MS if due.full_ms is not None else 0)
+        if told.rule == due.rule and told.subject in due.subjects and early_ms <= told.at_ms <= due.by_ms:
+            return told
+    return None
+
+
+def _hour(truth: Truth, at_ms: int) -> str:
+    return f"{(at_ms - truth.start_ms) / HOUR_MS:.2f} h"
+
+
+def _ranks(farm: Farm, drawn: Drawn, truth: Truth, heard: Heard) -> list[int]:
+    """Of each wake-up within one leak's time: where its true place stood."""
+    found = []
+    for places in heard.places:
+        leaks = [
+            event
+            for event in drawn.story.events
+            if isinstance(event, Leak | LimbDown)
+            and truth.at_ms(event.at_s) <= places.woken_ms
+            and event.until_s * 1000 + truth.start_ms >= places.woken_ms
+        ]
+        if len(leaks) == 1 and places.suspects:
+            ranked = [i for i, suspect in enumerate(places.suspects, 1) if _holds(farm, suspect, leaks[0])]
+            found.append(ranked[0] if ranked else 0)
+    return found
+
+
+def _holds(farm: Farm, suspect: Suspect, leak: Leak | LimbDown) -> bool:
+    if not suspect.cause.is_leak:
+        return False
+    place_m = leak.place_m if leak.place_m is not None else farm.line_by_id[leak.line].length_m / 2
+    on_it = suspect.line == leak.line and suspect.from_m <= place_m <= suspect.to_m
+    return on_it or leak.line in suspect.joining
+
+
+def _hold_against(marks: Marks, forecast: Forecast, truth: Truth) -> None:
+    """A forecast counts if the tank then ran full without a pause."""
+    full_ms = next(
+        (
+            o.from_ms
+            for o in truth.occurrences
+            if o.kind == "full" and o.subject == forecast.tank and o.from_ms > forecast.asked_ms
+        ),
+        None,
+    )
+    rows = [r for r in truth.tanks.get(forecast.tank, []) if forecast.asked_ms <= r.at_ms <= (full_ms or 0)]
+    if full_ms is None or len(rows) < 2 or any(b.volume_m3 < a.volume_m3 for a, b in zip(rows, rows[1:])):  # noqa: B905, PLR2004, RUF007
+        return
+    true_s = (full_ms - forecast.asked_ms) / 1000.0
+    fill = forecast.fill
+    if fill.low_s <= true_s and (fill.high_s is None or true_s <= fill.high_s):
+        marks.inside += 1
+    else:
+        marks.outside += 1
