@@ -225,38 +225,21 @@ def _replay(options: argparse.Namespace) -> int:
 
 
 def _record(options: argparse.Namespace) -> int:
-    from collector.record import EVERYTHING, farm_path, filters_of, finish, growing_path, need_new, record
-    from shared.publisher import Publisher
+    from collector.record import record_into
 
-    settings, out = _settings(options), options.out
+    settings = _settings(options)
     farm = None if options.all and not options.scrub else _farm(settings)
-    filters = EVERYTHING if options.all or farm is None else filters_of(farm)
-    growing = growing_path(out, to_be_scrubbed=options.scrub)
-    need_new({out, growing, growing_path(out)} | ({farm_path(out)} if options.scrub else set()))
-    stop = _stop_on_signal()
-
-    def on_listening() -> None:
-        print(f"Recording into {growing}; Ctrl-C ends it", flush=True)
-        if options.seconds is not None:
-            timer = threading.Timer(options.seconds, stop.set)
-            timer.daemon = True
-            timer.start()
-
-    try:
-        with (
-            Publisher(settings, f"lantern-record-{os.getpid()}") as ear,
-            growing.open("x", encoding="utf-8", newline="\n") as lines,
-        ):
-            count = record(ear, filters, lines, wall=system_clock, stop=stop, on_listening=on_listening)
-            lost_count = ear.links_count - 1
-        kept_count = finish(out, farm if options.scrub else None)
-    except OSError as error:
-        raise StreamError(f"cannot write {out}: {error}") from error
-    print(
-        f"{count} messages recorded in {out}" + ("" if kept_count is None else f", {kept_count} of them kept")
+    record_into(
+        options.out,
+        settings,
+        farm,
+        hears_all=options.all,
+        scrubs=options.scrub,
+        lasts_s=options.seconds,
+        wall=system_clock,
+        stop=_stop_on_signal(),
+        say=lambda words: print(words, flush=True),
     )
-    if lost_count:
-        print(f"the link was lost {lost_count} times; what passed meanwhile is missing", file=sys.stderr)
     return 0
 
 

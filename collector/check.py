@@ -101,7 +101,7 @@ def print_heard(settings: Settings, farm: Farm, seconds: float, console: Console
         found.add_row(sensor.id, str(heard[sensor.id]), said, wrong)
     console.print(found)
     if unclaimed:
-        strangers = _table("Came, and nobody claims it", "topic", "messages")
+        strangers = _table("Unclaimed", "topic", "messages")
         for topic, count in unclaimed.most_common(50):
             strangers.add_row(topic, str(count))
         console.print(strangers)

@@ -48,6 +48,8 @@ from shared.store.sqlite import SqliteStore
 LOG = logging.getLogger(__name__)
 
 TAKE_WAIT_S = 0.2
+FOLD_EVERY_S = 2.0
+"""How long a reading may be stored and not yet thought about, while more come than can be taken."""
 CLOCK_EVERY_S = 1.0
 RECORD_EVERY_S = 60.0
 """How much is folded again at the next start, at the most."""
@@ -71,6 +73,7 @@ class Daemon:
     clock: Clock
     monotonic: Callable[[], float]
     stopping: threading.Event = field(default_factory=threading.Event)
+    retry_s: tuple[float, ...] = RETRY_S
     _watch: Watch = field(init=False)
     _changes: Changes = field(default_factory=Changes)
     _last_good: Memory = field(default_factory=Memory)
@@ -79,6 +82,8 @@ class Daemon:
     _recorded_cursor: int = 0
     _canary_ms: int = 0
     _link: LinkState | None = None
+    _unfolded: list[Stored] = field(default_factory=list)
+    _next_fold_s: float = 0.0
     _next_clock_s: float = 0.0
     _next_record_s: float = 0.0
     _next_compact_s: float = 0.0
@@ -122,11 +127,17 @@ class Daemon:
             if stored is None:
                 return
             self.subscriber.acknowledge(items)
-            self._fold(stored.readings, stored.requests)
+            self._unfolded.append(stored)
             self._uncompacted_count += len(stored.readings)
         now_s = self.monotonic()
         # Texts are decided when the backlog is worked off, so that only what is true now is told.
         is_drained = len(items) < limit
+        # In a backlog storing goes before thinking: what is on the disk here can no longer be lost elsewhere.
+        if is_drained or now_s >= self._next_fold_s:
+            self._next_fold_s = now_s + FOLD_EVERY_S
+            for stored in self._unfolded:
+                self._fold(stored.readings, stored.requests)
+            self._unfolded.clear()
         if is_drained and (self._changes.is_urgent or now_s >= self._next_clock_s):
             self._next_clock_s = now_s + CLOCK_EVERY_S
             on_clock(self._watch, self.plan, self.clock(), self._changes)
@@ -167,7 +178,7 @@ class Daemon:
                 stored = self.store.commit(batch)
                 break
             except StoreError as error:
-                wait_s = RETRY_S[min(attempt, len(RETRY_S) - 1)]
+                wait_s = self.retry_s[min(attempt, len(self.retry_s) - 1)]
                 LOG.error("not stored, nothing acknowledged, trying again in %.0f s: %s", wait_s, error)  # noqa: TRY400
                 attempt += 1
                 if self.stopping.wait(wait_s):

@@ -188,7 +188,9 @@ def _reading(
     if wrong is not None:
         return Refused(wrong)
     last = memory.by_sensor.setdefault(sensor.id, Last(sample.measured_ms, value))
-    doubt = _too_fast(sensor, last, sample.measured_ms, value)
+    # A time of arrival says when within an interval it was measured no better than that.
+    least_s = LEAST_STEP_S if sample.has_own_time else max(LEAST_STEP_S, sensor.interval_s)
+    doubt = _too_fast(sensor, last, sample.measured_ms, value, least_s)
     if doubt is not None:
         return doubt
     quality = Quality.RETAINED if retain else Quality.GOOD
@@ -209,16 +211,18 @@ def _wrong_time(measured_ms: int, received_ms: int) -> str | None:
     return None
 
 
-def _too_fast(sensor: Sensor, last: Last, measured_ms: int, value: float) -> Refused | None:
+def _too_fast(sensor: Sensor, last: Last, measured_ms: int, value: float, least_s: float) -> Refused | None:
     """Hold a reading against the last good one; one that is late is neither doubted nor remembered."""
     if measured_ms <= last.measured_ms:
         return None
     limit = sensor.facts.max_rate_per_s
-    if limit is not None and not _can_follow(last.measured_ms, last.value, measured_ms, value, limit):
+    if limit is not None and not _can_follow(
+        last.measured_ms, last.value, measured_ms, value, limit, least_s
+    ):
         believed = (
             last.doubted_ms is not None
             and measured_ms > last.doubted_ms
-            and _can_follow(last.doubted_ms, last.doubted_value, measured_ms, value, limit)
+            and _can_follow(last.doubted_ms, last.doubted_value, measured_ms, value, limit, least_s)
         )
         if not believed:
             seconds = (measured_ms - last.measured_ms) / 1000
@@ -231,5 +235,7 @@ def _too_fast(sensor: Sensor, last: Last, measured_ms: int, value: float) -> Ref
     return None
 
 
-def _can_follow(before_ms: int, before: float, after_ms: int, after: float, limit_per_s: float) -> bool:
-    return abs(after - before) <= limit_per_s * max((after_ms - before_ms) / 1000, LEAST_STEP_S)
+def _can_follow(
+    before_ms: int, before: float, after_ms: int, after: float, limit_per_s: float, least_s: float
+) -> bool:
+    return abs(after - before) <= limit_per_s * max((after_ms - before_ms) / 1000, least_s)

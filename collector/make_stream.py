@@ -65,7 +65,9 @@ def begin(farm: Farm, story: Story, days: float | None, seed: int | None) -> Sim
     """
     days = story.duration_s / DAY_S if days is None else days
     if not 0 < days <= MOST_DAYS:
-        raise SettingsError(f"{days:g} days are no stretch of a season; say more than 0 and at most {MOST_DAYS}")
+        raise SettingsError(
+            f"{days:g} days are no stretch of a season; say more than 0 and at most {MOST_DAYS}"
+        )
     start_ms = START_MS if story.start is None else round(story.start.timestamp() * 1000)
     return simulate(farm, story, start_ms, days, story.seed if seed is None else seed)
 

@@ -9,6 +9,7 @@ heard: nobody knows when it was said. Nor is what the collector says to itself.
 """
 
 import gzip
+import os
 import queue
 import re
 import shutil
@@ -22,6 +23,8 @@ from collector.scrub import scrub
 from shared.clock import Clock
 from shared.errors import StreamError
 from shared.farm import Farm
+from shared.publisher import Publisher
+from shared.settings import Settings
 from shared.streams import StreamMessage, read_stream, write_message
 
 EVERYTHING = ("#",)
@@ -37,6 +40,64 @@ class Ear(Protocol):
         self, filters: Sequence[str], tell: Callable[[str, bytes, bool], object], *, live_only: bool = False
     ) -> None:
         """Hear from now on."""
+
+
+def record_into(
+    out: Path,
+    settings: Settings,
+    farm: Farm | None,
+    *,
+    hears_all: bool,
+    scrubs: bool,
+    lasts_s: float | None,
+    wall: Clock,
+    stop: threading.Event,
+    say: Callable[[str], object],
+) -> None:
+    """Record live traffic until `stop` is set, and make of it what was asked for.
+
+    Args:
+        out: The file to be there at the end.
+        settings: Where the broker is.
+        farm: Whose traffic it is; None: nobody knows, so all is heard and nothing can be scrubbed.
+        hears_all: Whether topics are recorded that are not of the farm.
+        scrubs: Whether to take out whose it is, and write the farm file that goes with it.
+        lasts_s: After that it stops by itself.
+        wall: As for `record`.
+        stop: As for `record`.
+        say: Told what goes on.
+
+    Raises:
+        BrokerError: the broker does not let us in, or refuses a filter.
+        StreamError: a file is there already, or cannot be written or scrubbed.
+    """
+    growing = growing_path(out, to_be_scrubbed=scrubs)
+    need_new({out, growing, growing_path(out)} | ({farm_path(out)} if scrubs else set()))
+    timer = None if lasts_s is None else threading.Timer(lasts_s, stop.set)
+
+    def on_listening() -> None:
+        say(f"Recording into {growing}; Ctrl-C ends it")
+        if timer is not None:
+            timer.start()
+
+    filters = EVERYTHING if farm is None or hears_all else filters_of(farm)
+    try:
+        with (
+            Publisher(settings, f"lantern-record-{os.getpid()}") as ear,
+            growing.open("x", encoding="utf-8", newline="\n") as lines,
+        ):
+            count = record(ear, filters, lines, wall=wall, stop=stop, on_listening=on_listening)
+            lost_count = ear.links_count - 1
+        kept_count = finish(out, farm if scrubs else None)
+    except OSError as error:
+        raise StreamError(f"cannot write {out}: {error}") from error
+    finally:
+        if timer is not None:
+            timer.cancel()
+    kept = "" if kept_count is None else f", {kept_count} of them kept"
+    say(f"{count} messages recorded in {out}{kept}")
+    if lost_count:
+        say(f"The link was lost {lost_count} times; what passed meanwhile is missing.")
 
 
 def filters_of(farm: Farm) -> tuple[str, ...]:

@@ -93,6 +93,7 @@ class Subscriber:
         self._lock = threading.RLock()
         self._news = threading.Condition(self._lock)
         self._queue: deque[Received] = deque()
+        self._wake_count = 1
         self._epoch = 0
         self._connected_epoch: int | None = None
         self._state = LinkState(Link.DOWN, "not started")
@@ -142,7 +143,9 @@ class Subscriber:
         """
         self._look_after()
         with self._news:
+            self._wake_count = 1
             if self._news.wait_for(lambda: self._queue or self._needs_other_client(), wait_s):
+                self._wake_count = max_count
                 self._news.wait_for(lambda: len(self._queue) >= max_count, linger_s)
             return [self._queue.popleft() for _ in range(min(max_count, len(self._queue)))]
 
@@ -291,7 +294,9 @@ class Subscriber:
                     now_s=self._heard_s,
                 )
             )
-            self._news.notify()
+            # A wake-up for each message of a backlog would cost more than all the rest of its way.
+            if len(self._queue) >= self._wake_count:
+                self._news.notify()
 
     def _heard(self) -> None:
         self._heard_s = self._monotonic()

@@ -26,6 +26,8 @@ _NO_RECEIVE_MAXIMUM = 65_535
 _CONNECT_S = 15.0
 """A satellite link needs a second or two; a broker that says nothing for longer is none."""
 
+_CLOSED = "it closed the connection without a word; if it wants TLS, set LANTERN_BROKER_TLS"
+
 
 class Publisher:
     """Publishes at QoS 1, waits when too many are unacknowledged, and counts what the broker took.
@@ -63,7 +65,8 @@ class Publisher:
                 self._client = client
                 return self
             let_go(client)
-            if not (isinstance(answer, ReasonCode) and speaks_no_such_version(answer)):
+            # Some brokers of 3.1.1 close without a word where MQTT 5 is spoken.
+            if answer != _CLOSED and not (isinstance(answer, ReasonCode) and speaks_no_such_version(answer)):
                 break
         raise BrokerError(f"the broker at {address(self._settings)} does not let us in: {answer}")
 
@@ -72,6 +75,7 @@ class Publisher:
             client.on_connect = self._on_connect
             client.on_connect_fail = self._on_connect_fail
             client.on_publish = self._on_publish
+            client.on_disconnect = self._on_disconnect
             connect_in_background(client, self._settings)
             self._changed.wait_for(lambda: self._answer, _CONNECT_S)
             return self._answer or f"no answer within {_CONNECT_S:.0f} s"
@@ -209,6 +213,13 @@ class Publisher:
     def _on_connect_fail(self, _client: Client, _: Any) -> None:
         with self._changed:
             self._answer = no_connection(self._settings).reason
+            self._changed.notify_all()
+
+    def _on_disconnect(
+        self, _client: Client, _: Any, _flags: Any, _reason: ReasonCode, _properties: Any
+    ) -> None:
+        with self._changed:
+            self._answer = self._answer or _CLOSED
             self._changed.notify_all()
 
     def _on_publish(self, _client: Client, _: Any, _mid: int, reason: ReasonCode, _properties: Any) -> None:

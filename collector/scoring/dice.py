@@ -168,7 +168,8 @@ def _tank(farm: Farm, rng: Random) -> list[Told]:
 def _held(farm: Farm, rng: Random) -> list[Told]:
     tanks = farm.ro.takes_from if farm.ro is not None else ()
     return [
-        {"kind": "sap_held", "tank": tank, "at_s": 0.0, "for_s": rng.uniform(6, 28) * HOUR_S} for tank in tanks
+        {"kind": "sap_held", "tank": tank, "at_s": 0.0, "for_s": rng.uniform(6, 28) * HOUR_S}
+        for tank in tanks
     ]
 
 

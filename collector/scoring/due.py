@@ -92,7 +92,9 @@ def is_earned(farm: Farm, story: Story, truth: Truth, losses: Losses, told: Told
         case "sensor_silent":
             return any(a <= at_ms <= b + OVER_MS for a, b in _all_silent(story, truth))
         case _:
-            return any(o.kind == told.rule and o.from_ms <= at_ms <= o.to_ms + OVER_MS for o in truth.occurrences)
+            return any(
+                o.kind == told.rule and o.from_ms <= at_ms <= o.to_ms + OVER_MS for o in truth.occurrences
+            )
 
 
 def _vacuum(farm: Farm, story: Story, truth: Truth, losses: Losses) -> list[Due]:
@@ -110,13 +112,13 @@ def _vacuum(farm: Farm, story: Story, truth: Truth, losses: Losses) -> list[Due]
                 and (loss.pa or 0.0) >= DUE_LOSS_PA
                 and not _blind(story, truth, sensors, loss.at_ms)
             ]
-            lasting = next((a for a, b in zip(lost_ms, lost_ms[1:], strict=False) if b - a <= LOSS_LASTS_MS), None)
+            lasting = next(
+                (a for a, b in zip(lost_ms, lost_ms[1:], strict=False) if b - a <= LOSS_LASTS_MS), None
+            )
             if lasting is not None and sensors:
                 subjects = tuple(lines) if subject == PUMP else (subject,)
                 by_ms = min(lasting + LOSS_LASTS_MS, trouble.to_ms) + TOLD_WITHIN_MS
-                found.append(
-                    Due("vacuum_lost", tuple(s for s in subjects if s), trouble.from_ms, by_ms)
-                )
+                found.append(Due("vacuum_lost", tuple(s for s in subjects if s), trouble.from_ms, by_ms))
                 if subject == PUMP:
                     break
     return found
@@ -143,7 +145,10 @@ def _blind(story: Story, truth: Truth, sensors: list[Sensor], at_ms: int) -> boo
 
 def _all_silent(story: Story, truth: Truth) -> list[tuple[int, int]]:
     return [
-        (truth.at_ms(event.at_s), min(truth.at_ms(event.until_s), truth.end_ms) if event.for_s else truth.end_ms)
+        (
+            truth.at_ms(event.at_s),
+            min(truth.at_ms(event.until_s), truth.end_ms) if event.for_s else truth.end_ms,
+        )
         for event in story.events
         if isinstance(event, LinkOutage) and not event.sensors
     ]
@@ -157,14 +162,20 @@ def _tanks(farm: Farm, story: Story, truth: Truth) -> list[Due]:
             continue
         full_ms = occurrence.from_ms
         sensors = list(farm.sensors_of(Quantity.LEVEL, tank=tank.id))
-        if not sensors or any(_blind(story, truth, sensors, full_ms - m * MINUTE_MS) for m in range(0, 150, 10)):
+        if not sensors or any(
+            _blind(story, truth, sensors, full_ms - m * MINUTE_MS) for m in range(0, 150, 10)
+        ):
             continue
-        if any(due.subjects == (tank.id,) and full_ms - (due.full_ms or 0) < 3 * HOUR_S * 1000 for due in found):
+        if any(
+            due.subjects == (tank.id,) and full_ms - (due.full_ms or 0) < 3 * HOUR_S * 1000 for due in found
+        ):
             continue  # it ran over, sank a little and ran over again
         lead_s = min(LEAD_S, tuning.trip_time_to_full_s - 600.0)
         allows = _allows(truth.tanks[tank.id], full_ms, lead_s)
         from_ms = full_ms - round(2 * tuning.trip_time_to_full_s * 1000)
-        found.append(Due("tank_nearly_full", (tank.id,), from_ms, full_ms, full_ms, lead_s if allows else None))
+        found.append(
+            Due("tank_nearly_full", (tank.id,), from_ms, full_ms, full_ms, lead_s if allows else None)
+        )
     return found
 
 
@@ -190,7 +201,23 @@ def _fills(farm: Farm, truth: Truth, tank_id: str, at_ms: int) -> bool:
         for o in truth.occurrences
     ):
         return True
-    for from_ms, to_ms in ((at_ms - STEADY_MS, at_ms), (at_ms, at_ms + STEADY_MS), (at_ms - STEADY_MS // 3, at_ms)):
+    for o in truth.occurrences:
+        source = farm.tank_by_id.get(o.subject)
+        if (
+            o.kind == "transfer"
+            and source is not None
+            and source.drains_to == tank_id
+            and o.to_ms > o.from_ms
+        ):
+            rate_m3_s = o.amounts["moved_m3"] / (o.to_ms - o.from_ms) * 1000.0
+            room_m3 = capacity_m3 - max((row.volume_m3 for row in now), default=0.0)
+            if o.from_ms <= at_ms <= o.to_ms + LOSS_LASTS_MS and room_m3 <= limit_s * rate_m3_s:
+                return True
+    for from_ms, to_ms in (
+        (at_ms - STEADY_MS, at_ms),
+        (at_ms, at_ms + STEADY_MS),
+        (at_ms - STEADY_MS // 3, at_ms),
+    ):
         a, b = _volume_m3(rows, from_ms), _volume_m3(rows, to_ms)
         if a is not None and b is not None and b > a:
             rate_m3_s = (b - a) / (to_ms - from_ms) * 1000.0

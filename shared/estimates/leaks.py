@@ -30,17 +30,17 @@ from shared.estimates.suspects import (
     where_words,
     why_words,
 )
-from shared.estimates.vacuum import FREEZE_C, VacuumDrop
+from shared.estimates.vacuum import THAW_C, VacuumDrop
 from shared.farm import Farm
 from shared.farm_parts import PUMP
 from shared.physics.contested import Contested
 from shared.readings import Band, Quantity, Unknown
-from shared.units import INHG_PA
+from shared.units import INHG_PA, to_si
 
 PRIOR_PUMP = 0.1
 PRIOR_SENSOR = 0.08
 PRIOR_NOTHING = 0.35
-PRIOR_ICE = {"unknown": 0.05, "warm": 0.003, "cool": 0.05, "cold": 0.4}
+PRIOR_ICE = {"unknown": 0.05, "warm": 0.003, "cool": 0.15, "cold": 0.4}
 """How often each is what a drop is about, before its pattern is looked at; leaks are the rest (common
 practice, no source)."""
 WARM_C = 1.0
@@ -65,6 +65,15 @@ logarithm."""
 TENTHS = (0.1, 0.5, 0.9)
 SIGMAS = (-1.2816, 0.0, 1.2816)
 """Where those quantiles of a normal lie."""
+UNIT_RATIOS = (
+    to_si(1.0, "kPa") / to_si(1.0, "inHg"),
+    to_si(1.0, "kPa") / to_si(1.0, "psi"),
+    to_si(1.0, "inHg") / to_si(1.0, "psi"),
+)
+UNIT_WITHIN_RATIO = 0.03
+UNIT_ODDS = 10.0
+"""A sensor that speaks another unit than the farm file says shows its usual times one of these ratios; half of
+the sensors that go wrong in one step do (common practice, no source), and the rest show anything."""
 GAIN_PA = 0.3 * INHG_PA
 """More than this above its usual a line holds just as well."""
 LEAST_PRESSURE_PA = 0.1 * INHG_PA
@@ -150,12 +159,18 @@ def _chances(
         if tree.watchers[index]:
             chances[Cause.FROZEN, index] = log(ice) + share + found.ice[index] + tens_of_minutes
     for name, score in found.sensors.items():
-        chances[Cause.SENSOR, name] = log(PRIOR_SENSOR / len(found.sensors)) + score
+        odds = UNIT_ODDS if _speaks_another_unit(known[name]) else 1.0
+        chances[Cause.SENSOR, name] = log(odds * PRIOR_SENSOR / len(found.sensors)) + score
     return chances
 
 
+def _speaks_another_unit(drop: VacuumDrop) -> bool:
+    return any(abs(drop.now_pa / drop.usual_pa / ratio - 1.0) < UNIT_WITHIN_RATIO for ratio in UNIT_RATIOS)
+
+
 def _weather(known: Mapping[str, VacuumDrop], air_c: float | None) -> str:
-    if any(drop.frozen for drop in known.values()) or (air_c is not None and air_c <= FREEZE_C):
+    # Sap freezes at -0.1 °C, and under a clear sky a line is colder than the air.
+    if any(drop.frozen for drop in known.values()) or (air_c is not None and air_c <= THAW_C):
         return "cold"
     if air_c is None:
         return "unknown"

@@ -6,6 +6,7 @@ the last reading it has seen, so a page can take it up and fold in what came sin
 
 from contextlib import suppress
 from dataclasses import dataclass, field
+from statistics import median
 from typing import Annotated
 from zlib import compress, decompress
 
@@ -43,6 +44,9 @@ from shared.requests import LogKind, WriteLog
 from shared.units import INHG_PA
 
 MINUTE_MS = 60_000
+OPEN_RATIO = 0.6
+"""Lines that hold less than this part of what the pump does are shut off from it; a poor layout loses a third
+(common practice, no source)."""
 DROPPED_PA = 1.5 * INHG_PA
 """A sensor that lost this much is part of the question where (common practice, no source)."""
 
@@ -114,6 +118,7 @@ def _feed(picture: Picture, farm: Farm, sensor: Sensor, measured_ms: int, value:
                 station_pa(picture, farm),
                 air_c(picture, farm),
                 running=_pump_runs(picture, farm),
+                sealed=sensor.line == PUMP and _lines_are_sealed(picture, farm, value),
             )
         case Quantity.STACK_TEMPERATURE:
             history = picture.fire.setdefault(sensor.id, _fire_history(farm))
@@ -175,6 +180,16 @@ def _pump_runs(picture: Picture, farm: Farm) -> bool | None:
         picture.latest[s.id][1] for s in pump or farm.sensors_of(Quantity.VACUUM) if s.id in picture.latest
     ]
     return pump_is_running(vacuums) if vacuums else None
+
+
+def _lines_are_sealed(picture: Picture, farm: Farm, pump_pa: float) -> bool:
+    """Whether most lines hold far less than the pump: ice or valves shut them off from it."""
+    vacuums = [
+        picture.latest[s.id][1]
+        for s in farm.sensors_of(Quantity.VACUUM)
+        if s.line != PUMP and s.id in picture.latest
+    ]
+    return bool(vacuums) and median(vacuums) < OPEN_RATIO * pump_pa
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,8 +2,8 @@
 
 The usual is a share of what the air allows: under a pump of constant volume flow, with leaks that are
 choked, a falling barometer takes vacuum away but no share, so a front is no leak. One-minute medians teach
-it (see usual), and only with the pump settled and the lines thawed; in other states the drop is still told,
-and flagged.
+it (see usual), and only with the pump settled and the lines thawed and open to it; in other states the drop
+is still told, and flagged.
 """
 
 from bisect import bisect_left, bisect_right
@@ -19,13 +19,24 @@ from shared.physics.bounds import require_within
 from shared.readings import PLAUSIBLE, Quantity, Unknown
 from shared.units import INHG_PA
 
+HOUR_MS = 60 * MINUTE_MS
 SETTLE_MS = 10 * MINUTE_MS
 """Pumping down takes minutes (isothermal emptying of a farm's tubing); they are not usual."""
 FREEZE_C = -1.0
 """Lines freeze below about this; sap itself freezes at -0.1 °C (Kurokawa 2022: sap stops at -2 to +2 °C)."""
 THAW_C = 0.0
-THAW_LAG_MS = 60 * MINUTE_MS
-"""Lines thaw after the air does (common practice, no source)."""
+SURELY_THAWED_C = 1.0
+"""A first look at air below this does not tell whether the night before has left ice in the lines."""
+THAW_K_H = 2.0
+"""Ice takes heat to melt, about so many kelvin above 0 °C times hours for a mainline a fifth full: 31 kJ/m of
+latent heat, 4 W/(m K) of wind and sun (reasoned, no source)."""
+LATE_THAW_K_H = 20.0
+"""The same for a conductor of 2.5 in. Until then a line that holds nothing is still shut by ice; if it was torn,
+the pump loses too, and tells."""
+BACK_RATIO = 0.6
+"""A line that holds this much of its usual is open to the pump; ice takes it to nothing."""
+LONGEST_FELT_MS = 60 * MINUTE_MS
+"""Over a longer gap nobody knows what the air did."""
 RUNNING_LEAST_PA = 2.0 * INHG_PA
 """A pump that runs holds more even with a line torn off (common practice, no source)."""
 ABOVE_ATTAINABLE_PA = 0.3 * INHG_PA
@@ -61,8 +72,14 @@ class VacuumHistory:
     station_pa: float = 0.0
     running: bool = False
     running_since_ms: int = 0
+    sealed: bool = False
+    """The lines hold nothing, so that the pump works against ice or shut valves."""
     frozen: bool | None = None
-    warm_since_ms: int | None = None
+    freezing: bool = False
+    """The air takes heat from the lines."""
+    felt_ms: int = 0
+    heat_k_h: float = 0.0
+    """What the air has given to the ice since it froze."""
     usual: Usual = field(default_factory=Usual)
     """As a share of the attainable vacuum."""
     departure: Departure = field(default_factory=Departure)
@@ -106,10 +123,12 @@ def observe_vacuum(
     air_c: float | None = None,
     *,
     running: bool | None = None,
+    sealed: bool = False,
 ) -> None:
     """Take one reading, with what was last known of air pressure, air temperature and pump.
 
-    Without `running` the sensor's own vacuum must tell. A reading told twice changes nothing; a late one is
+    Without `running` the sensor's own vacuum must tell. `sealed`: a pump's sensor, while the lines hold
+    nothing; what it shows then is not its usual. A reading told twice changes nothing; a late one is
     set in its place among the last ten minutes, or ignored.
 
     Raises:
@@ -131,7 +150,7 @@ def observe_vacuum(
     now_running = vacuum_pa > RUNNING_LEAST_PA if running is None else running
     if now_running and not state.running:
         state.running_since_ms = measured_ms
-    state.running = now_running
+    state.running, state.sealed = now_running, sealed
     if air_c is not None:
         _feel_air(state, measured_ms, air_c)
     # One minute of grace, so that readings that overtook each other meet in their minute.
@@ -202,15 +221,26 @@ def _set_in_place(state: VacuumHistory, measured_ms: int, vacuum_pa: float) -> N
 
 
 def _feel_air(state: VacuumHistory, measured_ms: int, air_c: float) -> None:
-    if air_c <= THAW_C:
-        state.warm_since_ms = None
-        state.frozen = air_c <= FREEZE_C or bool(state.frozen)
+    passed_h = min(measured_ms - state.felt_ms, LONGEST_FELT_MS) / HOUR_MS if state.felt_ms else 0.0
+    state.felt_ms, state.freezing = measured_ms, air_c <= THAW_C
+    if air_c <= FREEZE_C or (state.frozen is None and air_c < SURELY_THAWED_C):
+        state.frozen = True
+    heat_k_h = round(state.heat_k_h + (air_c - THAW_C) * passed_h, 6)
+    state.heat_k_h = min(max(0.0, heat_k_h), LATE_THAW_K_H)
+    if air_c <= FREEZE_C:
+        state.heat_k_h = 0.0
     elif state.frozen:
-        if state.warm_since_ms is None:
-            state.warm_since_ms = measured_ms
-        state.frozen = measured_ms - state.warm_since_ms < THAW_LAG_MS
+        enough_k_h = THAW_K_H if _is_back(state) else LATE_THAW_K_H
+        state.frozen = state.freezing or state.heat_k_h < enough_k_h
     else:
         state.frozen = False
+
+
+def _is_back(state: VacuumHistory) -> bool:
+    """Whether nothing speaks for ice: the sensor holds, or cannot, as the pump is off or its usual is not known."""
+    if not state.running or state.usual.ratio is None:
+        return True
+    return state.vacuums_pa[-1] >= BACK_RATIO * state.usual.ratio * attainable_vacuum_pa(state.station_pa)
 
 
 def _close_minutes(state: VacuumHistory, closable_ms: int) -> None:
@@ -231,7 +261,7 @@ def _take_minute(state: VacuumHistory, minute_ms: int, vacuum_pa: float) -> None
     settled = state.running and minute_ms - state.running_since_ms >= SETTLE_MS
     # A gauge that shows no vacuum while the pump runs is shut off or dead: its zero must not become usual.
     possible = RUNNING_LEAST_PA < vacuum_pa <= state.station_pa + ABOVE_ATTAINABLE_PA
-    if settled and possible and not state.frozen:
+    if settled and possible and not (state.frozen or state.freezing or state.sealed):
         anew = state.usual.learn(vacuum_pa / attainable_pa, LEARN_WITHIN_PA / attainable_pa)
         if anew:
             state.departure = Departure()

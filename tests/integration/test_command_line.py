@@ -74,7 +74,7 @@ def test_check_listen_says_who_is_heard_who_is_not_and_what_nobody_claims(tmp_pa
                 door.publish("lantern/knoll/ledge-far", b"24.5")
                 door.publish("garage/door", b"open")
                 check.wait(0.2)
-        check.wait_until_said("nobody claims")
+        check.wait_until_said("Unclaimed")
         assert check.wait(10) == 1  # somebody was not heard
         said = check.said()
     assert "24.5 inHg" in said

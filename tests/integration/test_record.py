@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from collector.embedded_broker import EmbeddedBroker
-from collector.record import filters_of, record
+from collector.record import filters_of, record, record_into
 from collector.replay import Plan, replay
 from shared.clock import monotonic_s, system_clock
 from shared.farm_file import parse_farm
@@ -130,6 +130,32 @@ def test_the_embedded_broker_can_be_recorded_too(tmp_path):
         ):
             replay(messages, door, Plan(0, None))
     assert said(read_stream((tmp_path / "night").read_text().splitlines())) == said(messages)
+
+
+def test_a_recording_ends_by_itself_after_its_time(mosquitto, tmp_path):
+    words, out = [], tmp_path / "night.jsonl"
+    settings = Settings(broker_port=mosquitto.port)
+
+    def say(line):
+        words.append(line)
+        if len(words) == 1:
+            with Publisher(settings, "sensor") as door:
+                door.publish("anything", b"1")
+                door.wait_acknowledged()
+
+    record_into(
+        out,
+        settings,
+        None,
+        hears_all=True,
+        scrubs=False,
+        lasts_s=0.5,
+        wall=system_clock,
+        stop=threading.Event(),
+        say=say,
+    )
+    assert words == [f"Recording into {out}; Ctrl-C ends it", f"1 messages recorded in {out}"]
+    assert said(read_stream(out.read_text().splitlines())) == [("anything", b"1", False)]
 
 
 @contextmanager

@@ -10,7 +10,6 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from collector.intake import Memory, take_in
-from collector.neutral import farm_text
 from collector.scrub import WEEK_MS, scrub, week_shift_ms
 from collector.topics import router_of
 from shared.errors import StreamError
@@ -100,19 +99,44 @@ id = "phone"
 url = "tel://8025550123"
 """)
 ROOT = "lantern/zebulon-hollow"
+ASKED = (
+    WriteLog(
+        "id-quimby-1",
+        "Zebulon",
+        START_MS,
+        LogKind.SAP_SUGAR,
+        START_MS - 5000,
+        tank="old-nellie",
+        note="Ottoline dipped it",
+        figures={"sugar_brix": 2.1},
+    ),
+    WriteLog("id-quimby-2", "Zebulon", START_MS, LogKind.LEAK_FOUND, START_MS, line="barnaby-ridge"),
+    Shelve(
+        "id-quimby-3",
+        "Zebulon",
+        START_MS,
+        "vacuum_lost/barnaby-ridge",
+        START_MS + 60_000,
+        "Ottoline is there",
+    ),
+    Acknowledge("id-quimby-3", "Zebulon", START_MS, "tank_nearly_full/quimby-attic"),
+)
 SAID = [
     (f"{ROOT}/barnaby-far", b"22.50"),
-    (f"{ROOT}/barnaby-far", b'{"value":22.5,"unit":"inHg","time":"2026-03-31T04:05:06Z","ssid":"QuimbyNet","gps":[44.4321,-72.6543]}'),
+    (f"{ROOT}/barnaby-far", (b'{"value":22.5,"unit":"inHg","time":"2026-03-31T04:05:06Z",'
+     b'"ssid":"QuimbyNet","gps":[44.4321,-72.6543]}')),
     (f"{ROOT}/barnaby-far", b'{"value":"ask Ottoline","unit":"barnabies","time":"31.3.2026"}'),
     (f"{ROOT}/barnaby-far", b'{"value":null,"time":null}'),
     (f"{ROOT}/barnaby-far", b'{"time":"2026-03-31T04:05:06Z"}'),
-    (f"{ROOT}/barnaby-far", b'[{"bn":"zebulon-hollow/","bt":1774929906,"n":"barnaby-far","u":"inHg","v":22.25,"host":"quimby-pi"}]'),
+    (f"{ROOT}/barnaby-far", (b'[{"bn":"zebulon-hollow/","bt":1774929906,"n":"barnaby-far",'
+     b'"u":"inHg","v":22.25,"host":"quimby-pi"}]')),
     (f"{ROOT}/barnaby-far", b'[{"bn":"zebulon-hollow/"},{"n":"stranger","vs":"Ottoline","t":-5}]'),
     (f"{ROOT}/barnaby-far", b'{"value": Quimby'),
     (f"{ROOT}/barnaby-far", b"Quimby\xff"),
     (f"{ROOT}/barnaby-far", b"unavailable"),
     (f"{ROOT}/barnaby-far", b""),
-    ("quimby/lora/eui-70b3d5", b'{"nellies":{"stick":12.25,"warmth":{"value":3.5,"unit":"degC","time":1774929906},"at":1774929906.5},"pass":"hunter2"}'),
+    ("quimby/lora/eui-70b3d5", (b'{"nellies":{"stick":12.25,"warmth":{"value":3.5,"unit":"degC","time":1774929906},'
+     b'"at":1774929906.5},"pass":"hunter2"}')),
     ("quimby/lora/eui-70b3d5", b'{"nellies":{"at":"yesterday in Quimby"}}'),
     (f"{ROOT}/quimby-node/status", b"online"),
     (f"{ROOT}/quimby-node/status", b"Quimby sleeps"),
@@ -120,10 +144,7 @@ SAID = [
     (f"{ROOT}/collector/status", b"online"),
     ("stranger/quimby", b"22"),
     (f"{ROOT}/request", b'{"kind":"log","by":"Zebulon"}'),
-    (f"{ROOT}/request", encode(WriteLog("id-quimby-1", "Zebulon", START_MS, LogKind.SAP_SUGAR, START_MS - 5000, tank="old-nellie", note="Ottoline dipped it", figures={"sugar_brix": 2.1}))),
-    (f"{ROOT}/request", encode(WriteLog("id-quimby-2", "Zebulon", START_MS, LogKind.LEAK_FOUND, START_MS, line="barnaby-ridge"))),
-    (f"{ROOT}/request", encode(Shelve("id-quimby-3", "Zebulon", START_MS, "vacuum_lost/barnaby-ridge", START_MS + 60_000, "Ottoline is there"))),
-    (f"{ROOT}/request", encode(Acknowledge("id-quimby-3", "Zebulon", START_MS, "tank_nearly_full/quimby-attic"))),
+    *((f"{ROOT}/request", encode(request)) for request in ASKED),
 ]  # fmt: skip
 MESSAGES = [
     StreamMessage(START_MS + i * 1000, topic, payload, i % 2, retain=i == 1, is_absolute=True)
@@ -204,7 +225,8 @@ def test_the_collector_reads_the_same_from_every_form_of_payload():
     payloads = {
         "tele/arch/SENSOR": {"MAX6675": {"ProbeTemp": 812}, "DS18B20": {"Temperature": 4.5}, "Epoch": at_ms // 1000},
         "tele/pump/STATE": {"POWER": "ON", "Wifi": {"SSId": "Quimby"}},
-        "senml/mast": [{"bn": "mast:", "bt": at_ms // 1000, "n": "barometer", "u": "hPa", "v": 960}, {"n": "mast-temperature", "u": "Cel", "v": 1.5, "t": -2}],
+        "senml/mast": [{"bn": "mast:", "bt": at_ms // 1000, "n": "barometer", "u": "hPa", "v": 960},
+                       {"n": "mast-temperature", "u": "Cel", "v": 1.5, "t": -2}],
         "plc/lower": {"pressure": "4.25"},
         "lantern/knob/ledge-vacuum": {"value": 75, "unit": "kPa"},
         "lantern/knob/pump-vacuum": 12.5,
@@ -253,12 +275,6 @@ def test_the_farm_is_the_same_but_for_names_places_and_people(scrubbed):
         "tank-2",
     )
     assert [s.topic for s in farm.sensors] == [None, "topics/topic-1", "topics/topic-1"]
-
-
-def test_a_farm_written_as_text_is_read_as_the_same_farm():
-    farm = parse_farm((SAMPLES / "juniper-knob.toml").read_text())
-    tree = farm.model_dump(mode="json", by_alias=True, exclude_unset=True, exclude_none=True)
-    assert parse_farm(farm_text(tree)) == farm
 
 
 @pytest.mark.parametrize(

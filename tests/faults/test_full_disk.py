@@ -1,0 +1,113 @@
+"""A store that cannot be written: nothing is acknowledged, nothing is lost, and it goes on when there is room."""
+
+import threading
+
+import pytest
+
+from collector.alerting.delivery import Sender
+from collector.arrivals import Received
+from collector.daemon import Daemon
+from collector.topics import router_of
+from collector.watch import plan_for
+from shared.broker import Link, LinkState
+from shared.farm_file import parse_farm
+from shared.settings import Settings
+from shared.store.sqlite import SqliteStore
+from tests.fakes.night import KNOLL, T0
+from tests.fakes.sides import wait_until
+
+
+class Session:
+    """A subscriber with one message in hand, which remembers what it was told to acknowledge."""
+
+    state = LinkState(Link.CONNECTED)
+    protocol = "MQTT 5"
+
+    def __init__(self, *items):
+        self.items = list(items)
+        self.acknowledged = []
+        self.refused_filters = {}
+
+    def start(self):
+        pass
+
+    def stop(self):
+        pass
+
+    def take(self, max_count, _wait_s):
+        threading.Event().wait(0.01)
+        taken, self.items = self.items[:max_count], self.items[max_count:]
+        return taken
+
+    def acknowledge(self, items):
+        self.acknowledged += items
+
+
+def message(mid, payload):
+    return Received(1, mid, 1, "lantern/knoll/air", payload, False, False, T0 + mid, 0.0, None)
+
+
+@pytest.fixture
+def farm():
+    return parse_farm(KNOLL)
+
+
+def test_a_full_disk_acknowledges_nothing_and_recovers(tmp_path, farm):
+    store = SqliteStore(tmp_path / "lantern.sqlite", {s.id: s.quantity for s in farm.sensors})
+    session = Session()
+    sender = Sender(store, {}, lambda: T0)
+    daemon = Daemon(
+        Settings(),
+        plan_for(farm),
+        router_of(farm),
+        store,
+        session,
+        sender,
+        lambda: T0,
+        lambda: 0.0,
+        retry_s=(0.02,),
+    )
+    thread = threading.Thread(target=daemon.run)
+    thread.start()
+    wait_until(lambda: store.memory() is not None)
+    pages = store._connection.execute("PRAGMA page_count").fetchone()[0]
+    store._connection.execute(f"PRAGMA max_page_count = {pages}")
+    # A reading beside a reject too large for the room that is left: both, or neither.
+    session.items = [message(1, b"40.5"), message(2, b"x" * 500_000)]
+    wait_until(lambda: session.items == [])
+    threading.Event().wait(0.2)
+    assert session.acknowledged == []
+    assert store.latest() == {}
+    store._connection.execute("PRAGMA max_page_count = 1000000")
+    wait_until(lambda: [item.mid for item in session.acknowledged] == [1, 2])
+    assert store.latest()["air"].value == pytest.approx((40.5 - 32) / 1.8)
+    assert len(store.rejects(5)) == 1
+    daemon.stopping.set()
+    thread.join(10)
+    assert not thread.is_alive()
+
+
+def test_one_that_is_told_to_stop_while_it_cannot_write_acknowledges_nothing(tmp_path, farm):
+    store = SqliteStore(tmp_path / "lantern.sqlite", {s.id: s.quantity for s in farm.sensors})
+    pages = store._connection.execute("PRAGMA page_count").fetchone()[0]
+    store._connection.execute(f"PRAGMA max_page_count = {pages}")
+    session = Session(message(1, b"x" * 500_000))
+    sender = Sender(store, {}, lambda: T0)
+    daemon = Daemon(
+        Settings(),
+        plan_for(farm),
+        router_of(farm),
+        store,
+        session,
+        sender,
+        lambda: T0,
+        lambda: 0.0,
+        retry_s=(60.0,),
+    )
+    thread = threading.Thread(target=daemon.run)
+    thread.start()
+    wait_until(lambda: session.items == [])
+    daemon.stopping.set()
+    thread.join(10)
+    assert not thread.is_alive()
+    assert session.acknowledged == []
