@@ -1,6 +1,6 @@
 """What is known of a message as it arrives: when it first came, and whether it may have waited; pure."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from zlib import crc32
 
@@ -31,9 +31,9 @@ class Received:
     """It may have waited in the broker since then (0: nobody knows since when); None: it did not wait."""
 
     @property
-    def arrival(self) -> tuple[int, int]:
-        """What to keep under `mid`, in the message's own commit, to know it again if it is redelivered."""
-        return _digest(self.topic, self.payload), self.received_ms
+    def arrival(self) -> tuple[int, int, int]:
+        """What to keep in the message's own commit, to know it again if it is redelivered."""
+        return self.mid, _digest(self.topic, self.payload), self.received_ms
 
     @property
     def alive_ms(self) -> int:
@@ -106,18 +106,18 @@ class Arrivals:
 
 
 def arrivals_from(
-    kept: Mapping[int, tuple[int, int]],
+    kept: Sequence[tuple[int, int, int]],
     window_count: int,
     last_alive_ms: int | None,
     stamped_ms: Mapping[str, int],
 ) -> Arrivals:
-    """Go on from what an earlier process kept of `Received.arrival` and `Received.alive_ms`.
+    """Go on from what an earlier process kept of `Received.arrival` and `Received.alive_ms`, in order of receipt.
 
     `stamped_ms` is, by topic, the latest time that was given on arrival: the first message after a restart
     must not be given it again.
     """
-    newest = sorted(kept.items(), key=lambda item: item[1][1])[-2 * window_count :]
-    return Arrivals(window_count, last_alive_ms, dict(newest), dict(stamped_ms))
+    newest = {mid: (checksum, received_ms) for mid, checksum, received_ms in kept[-2 * window_count :]}
+    return Arrivals(window_count, last_alive_ms, newest, dict(stamped_ms))
 
 
 def _digest(topic: str, payload: bytes) -> int:

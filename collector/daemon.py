@@ -19,7 +19,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from collector.alerting.delivery import Sender, open_channels
-from collector.arrivals import Received
+from collector.arrivals import Received, arrivals_from
 from collector.intake import Intake, Memory, take_in
 from collector.subscriber import Subscriber
 from collector.topics import Router, router_of
@@ -169,7 +169,7 @@ class Daemon:
             rejects=[reject for intake in taken for reject in intake.rejects],
             requests=[request for intake in taken for request in intake.requests],
             received_ms=self.clock(),
-            arrivals={item.mid: item.arrival for item in items if item.qos},
+            arrivals=[item.arrival for item in items if item.qos],
             alive_ms=items[-1].alive_ms,
         )
         attempt = 0
@@ -255,9 +255,12 @@ def open_daemon(settings: Settings, farm: Farm, clock: Clock, monotonic: Callabl
         clock,
         monotonic,
         unwanted=sorted(before - set(router.filters)),
-        last_alive_ms=health["alive"][0] if "alive" in health else None,
-        arrivals=store.arrivals(),
-        stamped_ms=_stamped_ms(store, farm),
+        arrivals=arrivals_from(
+            store.arrivals(),
+            settings.inflight_count,
+            health["alive"][0] if "alive" in health else None,
+            _stamped_ms(store, farm),
+        ),
     )
     return Daemon(
         settings, plan_for(farm), router, store, subscriber, Sender(store, channels, clock), clock, monotonic

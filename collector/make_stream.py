@@ -2,7 +2,8 @@
 
 import gzip
 import io
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import IO
 
@@ -99,8 +100,16 @@ def write_stream(simulation: Simulation, out: Path, on_hour: Callable[[], object
     return truth_file
 
 
-def _opened(out: Path) -> IO[str]:
+@contextmanager
+def _opened(out: Path) -> Iterator[IO[str]]:
     if out.suffix != ".gz":
-        return out.open("w", encoding="utf-8")
+        with out.open("w", encoding="utf-8") as text:
+            yield text
+        return
     # No name and no time in the header: the same stream is the same file.
-    return io.TextIOWrapper(gzip.GzipFile(out, "wb", mtime=0), "utf-8")
+    with (
+        out.open("wb") as file,
+        gzip.GzipFile("", "wb", 9, file, mtime=0) as stream,
+        io.TextIOWrapper(stream, "utf-8") as text,
+    ):
+        yield text

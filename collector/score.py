@@ -4,16 +4,15 @@ The same farm, seed and number of nights give the same score, on one processor o
 """
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
-from contextlib import ExitStack
 from functools import partial
 from multiprocessing import get_context
 
 from rich.console import Console
 
 from collector.replay import progress_bar
-from collector.scoring.dice import draw, slowed
+from collector.scoring.dice import Drawn, draw, slowed
 from collector.scoring.listening import listen
 from collector.scoring.marks import Marks, mark
 from collector.scoring.report import Score, json_of, score_of, table_of
@@ -41,12 +40,15 @@ def print_score(farm: Farm, nights: int, seed: int, processes: int, *, as_json: 
     return 0
 
 
-def night(farm: Farm, seed: int) -> Marks:
-    """The marks of the night that this seed draws on a farm (already slowed)."""
-    drawn = draw(farm, seed)
+def marks_of(farm: Farm, drawn: Drawn) -> Marks:
+    """The marks of a night on a farm, by its own sensors' intervals."""
     simulation = simulate(farm, drawn.story, drawn.start_ms, drawn.days, drawn.story.seed)
     heard = listen(farm, ((m.t_ms, m.topic, m.payload.encode()) for m in simulation.messages))
     return mark(farm, drawn, simulation.truth, heard)
+
+
+def _night(farm: Farm, seed: int) -> Marks:
+    return marks_of(farm, draw(farm, seed))
 
 
 def score_nights(
@@ -65,14 +67,15 @@ def score_nights(
     for name, number in (("--nights", nights), ("--processes", processes)):
         if number < 1:
             raise SettingsError(f"{name} {number}: say 1 or more")
-    slow = slowed(farm)
-    every: list[Marks] = []
-    with ExitStack() as stack:
-        # Started afresh, so that no thread or handler of this process comes along.
-        run = map
-        if processes > 1:
-            run = stack.enter_context(ProcessPoolExecutor(processes, get_context("spawn"))).map
-        for marks in run(partial(night, slow), range(seed * 1000, seed * 1000 + nights)):
-            on_night()
-            every.append(marks)
-    return score_of(every)
+    slow, seeds = slowed(farm), range(seed * 1000, seed * 1000 + nights)
+    if processes == 1:
+        return score_of(_counted((_night(slow, each) for each in seeds), on_night))
+    # Started afresh, so that no thread or handler of this process comes along.
+    with ProcessPoolExecutor(processes, get_context("spawn")) as pool:
+        return score_of(_counted(pool.map(partial(_night, slow), seeds), on_night))
+
+
+def _counted(nights: Iterable[Marks], on_night: Callable[[], object]) -> Iterator[Marks]:
+    for marks in nights:
+        on_night()
+        yield marks

@@ -18,14 +18,14 @@ canary is sent as a pulse; a client that stays silent after that is thrown away 
 import contextlib
 import threading
 from collections import deque
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 from paho.mqtt.client import Client, MQTTMessage
 from paho.mqtt.enums import MQTTErrorCode, MQTTProtocolVersion
 from paho.mqtt.reasoncodes import ReasonCode
 
-from collector.arrivals import Received, arrivals_from
+from collector.arrivals import Arrivals, Received
 from shared.broker import (
     KEEPALIVE_S,
     VERSION_NAMES,
@@ -61,9 +61,7 @@ class Subscriber:
         monotonic: Callable[[], float],
         *,
         unwanted: Sequence[str] = (),
-        last_alive_ms: int | None = None,
-        arrivals: Mapping[int, tuple[int, int]] | None = None,
-        stamped_ms: Mapping[str, int] | None = None,
+        arrivals: Arrivals | None = None,
     ) -> None:
         """Make ready; `start` connects.
 
@@ -74,9 +72,7 @@ class Subscriber:
             clock: Farm time, for `received_ms`.
             monotonic: For waiting and silence.
             unwanted: Filters of an earlier start that a kept session still holds.
-            last_alive_ms: When the collector last took a message; None: never, or nobody knows.
-            arrivals: By mid, what `Received.arrival` said of the messages committed before.
-            stamped_ms: By topic, the latest time that was given on arrival before.
+            arrivals: What is known of messages that came before; None: nothing.
         """
         self._settings = settings
         self.canary_topic = f"lantern/{farm_id}/canary"
@@ -86,9 +82,7 @@ class Subscriber:
         self._unwanted = tuple(unwanted)
         self._clock = clock
         self._monotonic = monotonic
-        self._arrivals = arrivals_from(
-            arrivals or {}, settings.inflight_count, last_alive_ms, stamped_ms or {}
-        )
+        self._arrivals = arrivals or Arrivals(settings.inflight_count)
         # Reentrant: paho may call back from within our own call of it.
         self._lock = threading.RLock()
         self._news = threading.Condition(self._lock)

@@ -35,7 +35,7 @@ class Settings(BaseSettings):
         int, Field(ge=86_400, description="How long the broker keeps messages for a collector that is away.")
     ] = 30 * 86_400
     inflight_count: Annotated[
-        int, Field(ge=2, le=65_535, description="The broker's max_inflight_messages; batches are half of it.")
+        int, Field(ge=2, le=2_000, description="The broker's max_inflight_messages; batches are half of it.")
     ] = 200
     listen_host: Annotated[str, Field(description="Address the dashboard listens on.")] = "127.0.0.1"
     listen_port: Annotated[int, Field(ge=1, le=65535, description="Port the dashboard listens on.")] = 8151

@@ -1,19 +1,22 @@
 """The fire under the pan is dying, told apart from an open door and from a boil that has only begun.
 
 The estimate knows the boil's own usual; a fire below it that no firing brings back within ten minutes is dying.
-A fire that is out is not dying any more: the owner has been told, or has let it go out.
+A fire that is out is not dying any more: the owner has been told, or has let it go out. And when nothing is left
+to boil, a fire that burns down is how a boil ends.
 """
 
 from collector.rules.rule import Rule, Subject
 from shared.alerts import Finding, Hold, Priority, Verdict
 from shared.estimates.fire import Fire, FireState
-from shared.estimates.picture import Picture, fire_view
+from shared.estimates.picture import Picture, fire_view, tank_view
 from shared.farm import Farm
 from shared.readings import Quantity
 from shared.tuning import FireDying
 from shared.words import clock_time, degrees
 
 ID = "fire_dying"
+HEELS = 1.5
+"""A level sensor's error and what still runs back from the pans lie above the heel (common practice, no source)."""
 
 
 def subjects(farm: Farm) -> tuple[Subject, ...]:
@@ -36,7 +39,18 @@ def judge(farm: Farm, picture: Picture, sensor_id: str, now_ms: int) -> Finding:
             sentence = f"The fire is dying since {clock_time(burning.low_since_ms, farm.zone, now_ms)}."
             usual = "" if burning.usual is None else f", its usual is {degrees(burning.usual.low_c)} and more"
             advice = f"Stack {degrees(burning.stack_c)}{usual}. Feed it, or see that sap stays in the pan."
+            if _has_run_out(farm, picture, now_ms):
+                verdict, sentence = Verdict.NORMAL, "The fire burns down, nothing is left to boil."
     return Finding(ID, sensor_id, verdict, Priority.TELL, now_ms, hold, sentence, advice)
+
+
+def _has_run_out(farm: Farm, picture: Picture, now_ms: int) -> bool:
+    """Whether the tank that feeds the pans is down to its heel; unknown is not."""
+    feeds = None if farm.evaporator is None else farm.evaporator.takes_from
+    if feeds is None:
+        return False
+    volume_m3 = tank_view(picture, farm, feeds, now_ms).volume_m3
+    return volume_m3 is not None and volume_m3 <= HEELS * farm.tank_by_id[feeds].heel_m3
 
 
 def _verdict(state: FireState) -> Verdict:

@@ -20,8 +20,11 @@ from shared.units import from_si
 from shared.words import capitalised, clock_time, inches_of_mercury
 
 ID = "vacuum_lost"
-RESTS_BELOW_C = 0.5
-"""A thermostat stops a pump about here: nothing flows, and what flows would freeze in the releaser."""
+COLD_C = 0.5
+"""About here a thermostat stops the pump, and ice shuts lines: under a clear sky they are colder than the air."""
+SHUT_RATIO = 0.4
+"""A line that holds less of its usual than this while the pump holds its own is shut off from it, not torn: a
+torn one would take some inHg off the pump (isothermal pipe flow)."""
 UNKNOWN_PLACE = "Walk it from the last sensor that holds."
 AT_THE_PUMP = "Look at pump, releaser and moisture trap first; lock out power before you touch them."
 
@@ -35,14 +38,15 @@ def subjects(farm: Farm) -> tuple[Subject, ...]:
 
 def judge(farm: Farm, picture: Picture, line: str, now_ms: int) -> Finding:
     """What is found about one line, by its sensor that lost most."""
-    sensors = _on(farm, line)
-    drops = [(vacuum_view(picture, sensor.id, now_ms), _tuning(farm, sensor), sensor) for sensor in sensors]
-    known = [(drop, tuning, sensor) for drop, tuning, sensor in drops if isinstance(drop, VacuumDrop)]
+    drops = [(sensor, vacuum_view(picture, sensor.id, now_ms)) for sensor in _on(farm, line)]
+    known = [(sensor, drop) for sensor, drop in drops if isinstance(drop, VacuumDrop)]
     name = capitalised(line)
     if not known:
-        sentence = f"{name}: vacuum is not known ({_reason(drops[0][0])})."
-        return _finding(line, Verdict.UNKNOWN, drops[0][1], now_ms, sentence)
-    drop, tuning, sensor = max(known, key=lambda each: each[0].drop_pa)
+        sensor, unknown = drops[0]
+        sentence = f"{name}: vacuum is not known ({_reason(unknown)})."
+        return _finding(line, Verdict.UNKNOWN, _tuning(farm, sensor), now_ms, sentence)
+    sensor, drop = max(known, key=lambda each: each[1].drop_pa)
+    tuning = _tuning(farm, sensor)
     if drop.frozen:
         return _finding(line, Verdict.NORMAL, tuning, now_ms, f"{name} is frozen; nothing flows.")
     now = inches_of_mercury(drop.now_pa)
@@ -56,19 +60,27 @@ def judge(farm: Farm, picture: Picture, line: str, now_ms: int) -> Finding:
     explained = line != PUMP and (_pump_lost(farm, picture, now_ms) or not drop.pump_running)
     if drop.drop_pa < tuning.trip_drop_pa or explained:
         return _finding(line, Verdict.BETWEEN, tuning, now_ms, sentence)
+    verdict, priority, advice = _taken_as(farm, picture, sensor, drop, now_ms)
+    return _finding(line, verdict, tuning, now_ms, sentence, advice, priority)
+
+
+def _taken_as(
+    farm: Farm, picture: Picture, sensor: Sensor, drop: VacuumDrop, now_ms: int
+) -> tuple[Verdict, Priority, str]:
+    """What a drop that is large enough is taken for, and what to do first."""
     found = suspects(picture, farm, now_ms)
     suspect = first_to_walk(found) if isinstance(found, tuple) else None
-    if suspect is not None and suspect.cause is Cause.SENSOR and sensor.id in suspect.sensors:
-        advice = f"It looks like {suspect.where}, not the line: look at the sensor by day."
-        return _finding(line, Verdict.ACTIVE, tuning, now_ms, sentence, advice, Priority.TELL)
-    if line == PUMP:
-        rests = not drop.pump_running and (air_c(picture, farm) or RESTS_BELOW_C) < RESTS_BELOW_C
-        priority = Priority.TELL if rests else Priority.WAKE
-        return _finding(line, Verdict.ACTIVE, tuning, now_ms, sentence, AT_THE_PUMP, priority)
-    if suspect is not None and suspect.cause is Cause.FROZEN:
-        return _finding(line, Verdict.BETWEEN, tuning, now_ms, f"{sentence} It looks like ice.")
-    advice = f"{_cost(suspect)} {_said(suspect)}".strip() if suspect is not None else UNKNOWN_PLACE
-    return _finding(line, Verdict.ACTIVE, tuning, now_ms, sentence, advice)
+    cause = None if suspect is None else suspect.cause
+    if suspect is not None and cause is Cause.SENSOR and sensor.id in suspect.sensors:
+        return Verdict.ACTIVE, Priority.TELL, f"It looks like {suspect.where}, not the line: look by day."
+    if sensor.line == PUMP:
+        rests = not drop.pump_running and _is_cold(farm, picture)
+        return Verdict.ACTIVE, Priority.TELL if rests else Priority.WAKE, AT_THE_PUMP
+    shut = drop.now_pa < SHUT_RATIO * drop.usual_pa and _is_cold(farm, picture)
+    if shut or cause is Cause.FROZEN:
+        return Verdict.BETWEEN, Priority.TELL, "It looks like ice."
+    advice = UNKNOWN_PLACE if suspect is None else f"{_cost(suspect)} {_said(suspect)}".strip()
+    return Verdict.ACTIVE, Priority.WAKE, advice
 
 
 def _reason(drop: VacuumDrop | Unknown) -> str:
@@ -97,6 +109,11 @@ def _tuning(farm: Farm, sensor: Sensor) -> VacuumLost:
     tuning = farm.tuning(ID, sensor)
     assert isinstance(tuning, VacuumLost)
     return tuning
+
+
+def _is_cold(farm: Farm, picture: Picture) -> bool:
+    air = air_c(picture, farm)
+    return air is not None and air <= COLD_C
 
 
 def _pump_lost(farm: Farm, picture: Picture, now_ms: int) -> bool:

@@ -14,7 +14,7 @@ from shared.farm_parts import Holds, LineKind, Sensor
 from shared.readings import Quantity
 from shared.units import GALLON_M3, HOUR_S, INCH_M, INHG_PA, UNITS, from_si
 
-CALM_SHARE = 0.55
+CALM_SHARE = 0.6
 SECOND_TROUBLE_SHARE = 0.25
 NIGHT_H = 14.0
 LONG_NIGHT_H = 28.0

@@ -13,12 +13,14 @@ Due, from physics and not from what sensors said:
 
 Not due is what no sensor could show: its sensors were at fault or cut off at the time.
 
-A wake-up is earned when its trouble is true with some margin, due or not: a true loss of 2 inHg, a tank truly
+A wake-up is earned when its trouble is true with some margin, due or not: a true loss of 2 inHg (or a
+hole of 3 CFM, before anything is usual), a tank truly
 full, 2 % short of its limit, or on its way to full within twice the limit's time, sap 20 h old (where levels
 leave it open the older is told). Any other is false, and so is one for what has been over for twenty minutes.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 from collector.scoring.listening import Told
 from collector.scoring.losses import TAKES_VACUUM, Losses
@@ -27,14 +29,17 @@ from collector.simulate.story_events import LinkOutage, SensorFault
 from collector.simulate.truth import TankTruth, Truth
 from shared.farm import Farm
 from shared.farm_parts import PUMP, Holds, Sensor, Tank
+from shared.physics.tanks import capacity_m3
 from shared.readings import Quantity
 from shared.tuning import TankNearlyFull
-from shared.units import HOUR_S, INHG_PA
+from shared.units import CFM_M3_S, HOUR_S, INHG_PA
 
 MINUTE_MS = 60_000
 DUE_LOSS_PA = 3.3 * INHG_PA
 """The trade's 3 inHg and a gauge's error: at the limit itself either answer is right."""
 EARNED_LOSS_PA = 2.0 * INHG_PA
+LARGE_M3_S = 3.0 * CFM_M3_S
+"""Where nobody knows yet what is usual, such a hole counts; it takes 3 inHg of most lines."""
 LOSS_LASTS_MS = 10 * MINUTE_MS
 TOLD_WITHIN_MS = 20 * MINUTE_MS
 OVER_MS = 20 * MINUTE_MS
@@ -79,11 +84,15 @@ def is_earned(farm: Farm, story: Story, truth: Truth, losses: Losses, told: Told
     at_ms = told.at_ms
     match told.rule:
         case "vacuum_lost":
-            going_on = any(
-                o.kind in TAKES_VACUUM and o.from_ms <= at_ms <= o.to_ms + OVER_MS for o in truth.occurrences
-            )
+            going_on = [
+                o
+                for o in truth.occurrences
+                if o.kind in TAKES_VACUUM and o.from_ms <= at_ms <= o.to_ms + OVER_MS
+            ]
             lost_pa = losses.worst_pa(told.subject, at_ms - OVER_MS, at_ms + LOSS_LASTS_MS)
-            return going_on and lost_pa >= EARNED_LOSS_PA
+            if lost_pa is None:
+                return any(o.amounts.get("choked_m3_s", LARGE_M3_S) >= LARGE_M3_S for o in going_on)
+            return bool(going_on) and lost_pa >= EARNED_LOSS_PA
         case "tank_nearly_full":
             return _fills(farm, truth, told.subject, at_ms)
         case "sap_held_too_long":
@@ -112,9 +121,7 @@ def _vacuum(farm: Farm, story: Story, truth: Truth, losses: Losses) -> list[Due]
                 and (loss.pa or 0.0) >= DUE_LOSS_PA
                 and not _blind(story, truth, sensors, loss.at_ms)
             ]
-            lasting = next(
-                (a for a, b in zip(lost_ms, lost_ms[1:], strict=False) if b - a <= LOSS_LASTS_MS), None
-            )
+            lasting = next((a for a, b in pairwise(lost_ms) if b - a <= LOSS_LASTS_MS), None)
             if lasting is not None and sensors:
                 subjects = tuple(lines) if subject == PUMP else (subject,)
                 by_ms = min(lasting + LOSS_LASTS_MS, trouble.to_ms) + TOLD_WITHIN_MS
@@ -127,7 +134,7 @@ def _vacuum(farm: Farm, story: Story, truth: Truth, losses: Losses) -> list[Due]
 def _is_far(farm: Farm, sensor: Sensor) -> bool:
     if sensor.line is None or sensor.line == PUMP or sensor.at_m is None:
         return True
-    return sensor.at_m > 0.8 * farm.line_by_id[sensor.line].length_m  # noqa: PLR2004 - the last fifth is its far end
+    return sensor.at_m > 0.8 * farm.line_by_id[sensor.line].length_m
 
 
 def _blind(story: Story, truth: Truth, sensors: list[Sensor], at_ms: int) -> bool:
@@ -155,7 +162,7 @@ def _all_silent(story: Story, truth: Truth) -> list[tuple[int, int]]:
 
 
 def _tanks(farm: Farm, story: Story, truth: Truth) -> list[Due]:
-    found = []
+    found: list[Due] = []
     for occurrence in truth.occurrences:
         tank = farm.tank_by_id.get(occurrence.subject)
         if occurrence.kind != "full" or tank is None or not (tuning := _tuning(farm, tank)).enabled:
@@ -192,9 +199,9 @@ def _fills(farm: Farm, truth: Truth, tank_id: str, at_ms: int) -> bool:
     tuning, rows = _tuning(farm, farm.tank_by_id[tank_id]), truth.tanks.get(tank_id, [])
     # Sampled every ten minutes; of a tank that is being pumped the better neighbour counts.
     now = [row for row in rows if abs(row.at_ms - at_ms) <= LOSS_LASTS_MS]
-    capacity_m3 = _capacity_m3(farm, tank_id)
+    most_m3 = capacity_m3(farm.tank_by_id[tank_id].geometry)
     limit_s = EARNED_TIMES * tuning.trip_time_to_full_s
-    if any(row.volume_m3 >= (tuning.trip_full_fraction - EARNED_FULL_SHORT) * capacity_m3 for row in now):
+    if any(row.volume_m3 >= (tuning.trip_full_fraction - EARNED_FULL_SHORT) * most_m3 for row in now):
         return True
     if any(
         o.kind == "full" and o.subject == tank_id and 0 <= o.from_ms - at_ms <= limit_s * 1000
@@ -210,7 +217,7 @@ def _fills(farm: Farm, truth: Truth, tank_id: str, at_ms: int) -> bool:
             and o.to_ms > o.from_ms
         ):
             rate_m3_s = o.amounts["moved_m3"] / (o.to_ms - o.from_ms) * 1000.0
-            room_m3 = capacity_m3 - max((row.volume_m3 for row in now), default=0.0)
+            room_m3 = most_m3 - max((row.volume_m3 for row in now), default=0.0)
             if o.from_ms <= at_ms <= o.to_ms + LOSS_LASTS_MS and room_m3 <= limit_s * rate_m3_s:
                 return True
     for from_ms, to_ms in (
@@ -221,19 +228,13 @@ def _fills(farm: Farm, truth: Truth, tank_id: str, at_ms: int) -> bool:
         a, b = _volume_m3(rows, from_ms), _volume_m3(rows, to_ms)
         if a is not None and b is not None and b > a:
             rate_m3_s = (b - a) / (to_ms - from_ms) * 1000.0
-            if (capacity_m3 - (_volume_m3(rows, at_ms) or 0.0)) / rate_m3_s <= limit_s:
+            if (most_m3 - (_volume_m3(rows, at_ms) or 0.0)) / rate_m3_s <= limit_s:
                 return True
     return False
 
 
-def _capacity_m3(farm: Farm, tank_id: str) -> float:
-    from shared.physics.tanks import capacity_m3
-
-    return capacity_m3(farm.tank_by_id[tank_id].geometry)
-
-
 def _volume_m3(rows: list[TankTruth], at_ms: int) -> float | None:
-    for a, b in zip(rows, rows[1:], strict=False):
+    for a, b in pairwise(rows):
         if a.at_ms <= at_ms <= b.at_ms:
             return a.volume_m3 + (b.volume_m3 - a.volume_m3) * (at_ms - a.at_ms) / (b.at_ms - a.at_ms)
     return rows[-1].volume_m3 if rows and at_ms > rows[-1].at_ms else None
@@ -252,7 +253,7 @@ def _old(farm: Farm, truth: Truth) -> list[Due]:
             if row.at_ms - truth.start_ms >= OLD_S * 1000
             and (row.oldest_age_s or 0.0) >= OLD_S
             and tank.holds is not Holds.PERMEATE
-            and row.volume_m3 > 1.2 * tank.heel_m3  # noqa: PLR2004 - no more than a heel cannot be boiled
+            and row.volume_m3 > 1.2 * tank.heel_m3
         ]
         if len(old_ms) > OLD_WITHIN_MS // LOSS_LASTS_MS and farm.sensors_of(Quantity.LEVEL, tank=tank.id):
             found.append(Due("sap_held_too_long", (tank.id,), old_ms[0], old_ms[0] + OLD_WITHIN_MS))

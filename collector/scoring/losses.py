@@ -29,14 +29,14 @@ class Losses:
 
     by_subject: dict[str, tuple[Loss, ...]]
 
-    def worst_pa(self, subject: str, from_ms: int, to_ms: int) -> float:
-        """The greatest loss within a time; 0 where nothing is known."""
+    def worst_pa(self, subject: str, from_ms: int, to_ms: int) -> float | None:
+        """The greatest loss within a time; None where nothing is known."""
         known = [
             loss.pa
             for loss in self.by_subject.get(subject, ())
             if from_ms <= loss.at_ms <= to_ms and loss.pa is not None
         ]
-        return max(known, default=0.0)
+        return max(known, default=None)
 
 
 def losses_of(farm: Farm, truth: Truth) -> Losses:

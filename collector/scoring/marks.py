@@ -1,6 +1,7 @@
 """A night's wake-ups, places and forecasts held against its truth."""
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from collector.scoring.dice import Drawn
 from collector.scoring.due import Due, due_of, is_earned
@@ -25,6 +26,14 @@ class Lead:
     allowed_s: float | None
 
 
+@dataclass(frozen=True, slots=True)
+class Band:
+    """How long a tank truly took to fill, and whether the 10-90 band foretold held that."""
+
+    true_s: float
+    inside: bool
+
+
 @dataclass(slots=True)
 class Marks:
     """One night's marks; words name what was missed or false, by hour of the night."""
@@ -41,9 +50,7 @@ class Marks:
     leads: list[Lead] = field(default_factory=list)
     ranks: list[int] = field(default_factory=list)
     """Rank of the true place, from 1; 0: it was not among the suspects."""
-    inside: int = 0
-    outside: int = 0
-    """Forecasts of time to full whose 10-90 band did, or did not, hold the truth."""
+    bands: list[Band] = field(default_factory=list)
 
 
 def mark(farm: Farm, drawn: Drawn, truth: Truth, heard: Heard) -> Marks:
@@ -67,8 +74,7 @@ def mark(farm: Farm, drawn: Drawn, truth: Truth, heard: Heard) -> Marks:
         if not is_earned(farm, drawn.story, truth, losses, told):
             marks.false.append(f"{_hour(truth, told.at_ms)} {told.body}")
     marks.ranks = _ranks(farm, drawn, truth, heard)
-    for forecast in heard.forecasts:
-        _hold_against(marks, forecast, truth)
+    marks.bands = [band for forecast in heard.forecasts for band in _band(farm, forecast, truth)]
     return marks
 
 
@@ -109,8 +115,10 @@ def _holds(farm: Farm, suspect: Suspect, leak: Leak | LimbDown) -> bool:
     return on_it or leak.line in suspect.joining
 
 
-def _hold_against(marks: Marks, forecast: Forecast, truth: Truth) -> None:
-    """A forecast counts if the tank then ran full without a pause."""
+def _band(farm: Farm, forecast: Forecast, truth: Truth) -> list[Band]:
+    """A forecast counts if its tank is watched for being full, and then ran full without a pause."""
+    if not farm.tuning("tank_nearly_full", farm.tank_by_id[forecast.tank]).enabled:
+        return []
     full_ms = next(
         (
             o.from_ms
@@ -120,11 +128,7 @@ def _hold_against(marks: Marks, forecast: Forecast, truth: Truth) -> None:
         None,
     )
     rows = [r for r in truth.tanks.get(forecast.tank, []) if forecast.asked_ms <= r.at_ms <= (full_ms or 0)]
-    if full_ms is None or len(rows) < 2 or any(b.volume_m3 < a.volume_m3 for a, b in zip(rows, rows[1:])):  # noqa: B905, PLR2004, RUF007
-        return
-    true_s = (full_ms - forecast.asked_ms) / 1000.0
-    fill = forecast.fill
-    if fill.low_s <= true_s and (fill.high_s is None or true_s <= fill.high_s):
-        marks.inside += 1
-    else:
-        marks.outside += 1
+    if full_ms is None or not rows or any(b.volume_m3 <= a.volume_m3 for a, b in pairwise(rows)):
+        return []
+    true_s, fill = (full_ms - forecast.asked_ms) / 1000.0, forecast.fill
+    return [Band(true_s, fill.low_s <= true_s and (fill.high_s is None or true_s <= fill.high_s))]

@@ -7,11 +7,14 @@ from typing import Any
 
 from rich.table import Table
 
-from collector.scoring.marks import Lead, Marks
+from collector.scoring.marks import Band, Lead, Marks
+from shared.units import HOUR_S
 
 MINUTE_S = 60.0
 TOP = 3
 """A list of places longer than this nobody walks."""
+NEAR_S = 2 * HOUR_S
+"""When somebody has to get up for it."""
 LEAST_SHARE = 0.05
 
 
@@ -30,8 +33,7 @@ class Score:
     told: int
     leads: tuple[Lead, ...]
     ranks: tuple[int, ...]
-    inside: int
-    outside: int
+    bands: tuple[Band, ...]
 
     @property
     def in_time(self) -> int:
@@ -59,8 +61,7 @@ def score_of(nights: Iterable[Marks]) -> Score:
         told=sum(marks.told for marks in every),
         leads=tuple(lead for marks in every for lead in marks.leads),
         ranks=tuple(rank for marks in every for rank in marks.ranks),
-        inside=sum(marks.inside for marks in every),
-        outside=sum(marks.outside for marks in every),
+        bands=tuple(band for marks in every for band in marks.bands),
     )
 
 
@@ -85,7 +86,12 @@ def json_of(score: Score) -> dict[str, Any]:
             "in_time_count": score.in_time,
         },
         "leak_ranks": list(score.ranks),
-        "tank_band": {"inside": score.inside, "outside": score.outside},
+        "tank_band": {
+            "count": len(score.bands),
+            "inside_count": sum(band.inside for band in score.bands),
+            "near_count": len(near_of(score)),
+            "near_inside_count": sum(band.inside for band in near_of(score)),
+        },
     }
 
 
@@ -108,16 +114,26 @@ def table_of(score: Score) -> Table:
         ("Leaks placed", str(len(score.ranks))),
         ("true place first", str(sum(rank == 1 for rank in score.ranks))),
         (f"among the first {TOP}", str(sum(0 < rank <= TOP for rank in score.ranks))),
-        ("Times to full inside their 10-90 band", f"{score.inside} of {score.inside + score.outside}"),
+        ("Times to full inside their 10-90 band", _part(score.bands)),
+        ("of those within two hours", _part(near_of(score))),
     )
     for what, figure in rows:
         table.add_row(what if what[0].isupper() else f"  {what}", figure)
     return table
 
 
+def near_of(score: Score) -> tuple[Band, ...]:
+    """Forecasts of tanks that were full within two hours."""
+    return tuple(band for band in score.bands if band.true_s <= NEAR_S)
+
+
 def fifth_percentile_s(leads_s: Sequence[float]) -> float | None:
     """The lead that 95 of 100 fills have at least, of leads in rising order."""
     return leads_s[int(LEAST_SHARE * len(leads_s))] if leads_s else None
+
+
+def _part(bands: Sequence[Band]) -> str:
+    return f"{sum(band.inside for band in bands)} of {len(bands)}"
 
 
 def _one_in(score: Score) -> str:

@@ -23,8 +23,8 @@ class Batch:
     rejects: Sequence[Reject] = ()
     requests: Sequence[Request] = ()
     received_ms: int = 0
-    arrivals: Mapping[int, tuple[int, int]] = field(default_factory=dict)
-    """By MQTT packet id: checksum and first arrival of each message, to know it again if it is redelivered."""
+    arrivals: Sequence[tuple[int, int, int]] = ()
+    """Packet id, checksum and first arrival of each message, to know it again if it is redelivered."""
     alive_ms: int = 0
     """Until when nothing is known to wait in the broker; kept as the health of `alive`."""
 
@@ -173,8 +173,8 @@ class Store(Reader, Protocol):
     def commit(self, batch: Batch) -> Stored:
         """Make a batch durable. Raises StoreError when it cannot; then nothing of it is stored."""
 
-    def arrivals(self) -> dict[int, tuple[int, int]]:
-        """By MQTT packet id: checksum and first arrival of the messages committed before."""
+    def arrivals(self) -> list[tuple[int, int, int]]:
+        """Packet id, checksum and first arrival of the messages last committed, in the order of receipt."""
 
     def record(self, record: Record) -> None:
         """Write what a step changed, with its cursors, in one transaction."""

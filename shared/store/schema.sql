@@ -70,10 +70,13 @@ CREATE TABLE request (
     body        BLOB NOT NULL
 ) STRICT;
 
--- The messages last committed, by MQTT packet id: a redelivered one keeps its first time of arrival, so that a
--- value stamped on arrival is still stored once.
+-- The messages last committed, in the order of receipt: a redelivered one keeps its first time of arrival, so that
+-- a value stamped on arrival is still stored once. A ring, since only a window of them can come again: place is
+-- number modulo its size.
 CREATE TABLE arrival (
-    mid         INTEGER PRIMARY KEY,
+    place       INTEGER PRIMARY KEY,
+    number      INTEGER NOT NULL,
+    mid         INTEGER NOT NULL,
     checksum    INTEGER NOT NULL,
     received_ms INTEGER NOT NULL
 ) STRICT;

@@ -23,6 +23,8 @@ from shared.store.rollups import compact
 from shared.store.sqlite_reader import SqliteReader
 
 ALERT = TypeAdapter(Alert)
+ARRIVALS_KEPT = 4096
+"""More than two windows of any broker's usual setting; see settings.inflight_count."""
 
 
 class SqliteStore(SqliteReader, Store):
@@ -62,6 +64,9 @@ class SqliteStore(SqliteReader, Store):
                 " (SELECT coalesce(max(t_ms), -1) FROM inbox WHERE series = id)) FROM series"
             ).fetchall()
         )
+        (self._arrival_count,) = connection.execute(
+            "SELECT coalesce(max(number) + 1, 0) FROM arrival"
+        ).fetchone()
         self._waiting: dict[tuple[int, int], float] = {
             (series, t_ms): value
             for series, t_ms, value in connection.execute("SELECT series, t_ms, value FROM inbox")
@@ -132,8 +137,11 @@ class SqliteStore(SqliteReader, Store):
                 [(r.received_ms, r.topic, r.payload, r.reason) for r in batch.rejects],
             )
             connection.executemany(
-                "INSERT OR REPLACE INTO arrival (mid, checksum, received_ms) VALUES (?, ?, ?)",
-                [(mid, *arrival) for mid, arrival in batch.arrivals.items()],
+                "INSERT OR REPLACE INTO arrival (place, number, mid, checksum, received_ms) VALUES (?, ?, ?, ?, ?)",
+                [
+                    (number % ARRIVALS_KEPT, number, *arrival)
+                    for number, arrival in enumerate(batch.arrivals, self._arrival_count)
+                ],
             )
             if batch.alive_ms:
                 connection.execute("INSERT OR REPLACE INTO health VALUES ('alive', ?, '')", (batch.alive_ms,))
@@ -145,6 +153,7 @@ class SqliteStore(SqliteReader, Store):
                 )
                 if cursor.rowcount:
                     requests.append((cursor.lastrowid or 0, request))
+        self._arrival_count += len(batch.arrivals)
         self._waiting.update(seen)
         for series, t_ms in seen:
             if t_ms > self._last_ms.get(series, -1):
@@ -152,12 +161,9 @@ class SqliteStore(SqliteReader, Store):
         first_seq = last_seq - len(rows) + 1
         return Stored(tuple(enumerate(fresh, first_seq)), tuple(requests), duplicates, len(conflicts))
 
-    def arrivals(self) -> dict[int, tuple[int, int]]:
-        """What was known of the messages committed before (see Store)."""
-        return {
-            mid: (checksum, ms)
-            for mid, checksum, ms in self._all("SELECT mid, checksum, received_ms FROM arrival")
-        }
+    def arrivals(self) -> list[tuple[int, int, int]]:
+        """The messages last committed (see Store)."""
+        return self._all("SELECT mid, checksum, received_ms FROM arrival ORDER BY number")
 
     def record(self, record: Record) -> None:
         """Write what a step changed (see Store)."""

@@ -82,7 +82,10 @@ def script(broker, made, on_each):
 
     def connected():
         client = Client(
-            CallbackAPIVersion.VERSION2, client_id="script", protocol=MQTTProtocolVersion.MQTTv5, manual_ack=True
+            CallbackAPIVersion.VERSION2,
+            client_id="script",
+            protocol=MQTTProtocolVersion.MQTTv5,
+            manual_ack=True,
         )
         subscribed = threading.Event()
         client.on_message = on_message
@@ -166,7 +169,9 @@ def wait_stored(store, count):
     with sqlite3.connect(f"file:{store}?mode=ro", uri=True) as connection:
         while True:
             # The last number given out: counting rows would itself keep the machine busy.
-            stored = sum(n for (n,) in connection.execute("SELECT seq FROM sqlite_sequence WHERE name = 'inbox'"))
+            stored = sum(
+                n for (n,) in connection.execute("SELECT seq FROM sqlite_sequence WHERE name = 'inbox'")
+            )
             if stored >= count:
                 break
             time.sleep(0.02)

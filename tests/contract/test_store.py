@@ -148,9 +148,9 @@ def test_a_text_that_expires_is_kept(store):
 
 
 def test_arrivals_come_back_as_they_were_committed(store):
-    store.commit(Batch([reading(0, 1.0)], arrivals={7: (123, T0)}, alive_ms=T0))
-    store.commit(Batch(arrivals={7: (456, T0 + 1)}))
-    assert store.arrivals() == {7: (456, T0 + 1)}
+    store.commit(Batch([reading(0, 1.0)], arrivals=[(7, 123, T0)], alive_ms=T0))
+    store.commit(Batch(arrivals=[(7, 456, T0 + 1), (8, 789, T0)]))
+    assert store.arrivals() == [(7, 123, T0), (7, 456, T0 + 1), (8, 789, T0)]
     assert store.health()["alive"][0] == T0
 
 

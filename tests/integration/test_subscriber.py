@@ -2,6 +2,7 @@
 
 import pytest
 
+from collector.arrivals import Arrivals, arrivals_from
 from collector.embedded_broker import EmbeddedBroker
 from collector.intake import Memory, take_in
 from collector.topics import router_of
@@ -46,8 +47,8 @@ def test_what_was_not_acknowledged_comes_again_with_the_time_of_its_first_arriva
         settle(subscriber)
         publish(mosquitto, "sensor/a", "1", "2", "3")
         first = taken(subscriber, count_is(3), acknowledge=False)
-    known = {item.mid: item.arrival for item in first}
-    with subscriber_at(mosquitto, arrivals=known) as subscriber:
+    known = [item.arrival for item in first]
+    with subscriber_at(mosquitto, arrivals=arrivals_from(known, 200, None, {})) as subscriber:
         again = taken(subscriber, has_canary)
     assert sensors(again) == [b"1", b"2", b"3"]
     repeated = [item for item in again if item.topic == "sensor/a"]
@@ -85,7 +86,7 @@ def test_what_is_published_while_both_were_away_is_kept_in_order(mosquitto, qos)
     mosquitto.stop()
     mosquitto.start()
     publish(mosquitto, "sensor/a", "3", qos=qos)
-    with subscriber_at(mosquitto, last_alive_ms=seen_ms) as subscriber:
+    with subscriber_at(mosquitto, arrivals=Arrivals(200, seen_ms)) as subscriber:
         items = settle(subscriber)
         publish(mosquitto, "sensor/a", "4")
         (live,) = [item for item in taken(subscriber, count_is(1)) if item.topic == "sensor/a"]

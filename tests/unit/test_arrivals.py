@@ -26,7 +26,7 @@ def test_a_redelivered_message_keeps_the_time_of_its_first_arrival():
 
 def test_it_keeps_it_even_if_the_process_died_in_between():
     first = arrive(Arrivals(200), mid=7)
-    after = arrivals_from({first.mid: first.arrival}, 200, NOW_MS, {})
+    after = arrivals_from([first.arrival], 200, NOW_MS, {})
     assert arrive(after, mid=7, dup=True, now_ms=NOW_MS + 5000).received_ms == NOW_MS
 
 
@@ -59,12 +59,12 @@ def test_only_what_a_window_can_redeliver_is_remembered():
     for mid in range(1, 100):
         arrive(arrivals, mid=mid)
     assert sorted(arrivals.by_mid) == list(range(80, 100))
-    kept = {mid: (0, mid) for mid in range(1, 100)}
+    kept = [(mid, 0, NOW_MS - mid) for mid in range(1, 100)]
     assert sorted(arrivals_from(kept, 10, None, {}).by_mid) == list(range(80, 100))
 
 
 def test_messages_may_have_waited_until_the_canary_of_the_connect_comes_back():
-    arrivals = arrivals_from({}, 200, NOW_MS - 60_000, {})
+    arrivals = arrivals_from([], 200, NOW_MS - 60_000, {})
     arrivals.connected(session_present=True, drain_token=b"drain 1", now_s=0.0)
     waited = [arrive(arrivals, mid=1), arrive(arrivals, mid=2, payload=b"drain 1"), arrive(arrivals, mid=3)]
     assert [item.waiting_since_ms for item in waited] == [NOW_MS - 60_000, NOW_MS - 60_000, None]
@@ -72,7 +72,7 @@ def test_messages_may_have_waited_until_the_canary_of_the_connect_comes_back():
 
 
 def test_a_second_loss_of_the_link_does_not_make_an_old_backlog_young():
-    arrivals = arrivals_from({}, 200, NOW_MS - 60_000, {})
+    arrivals = arrivals_from([], 200, NOW_MS - 60_000, {})
     arrivals.connected(session_present=True, drain_token=b"drain 1", now_s=0.0)
     arrive(arrivals, mid=1)
     arrivals.connected(session_present=True, drain_token=b"drain 2", now_s=5.0)
@@ -80,19 +80,24 @@ def test_a_second_loss_of_the_link_does_not_make_an_old_backlog_young():
 
 
 def test_without_a_kept_session_nothing_has_waited():
-    arrivals = arrivals_from({}, 200, NOW_MS - 60_000, {})
+    arrivals = arrivals_from([], 200, NOW_MS - 60_000, {})
     arrivals.connected(session_present=False, drain_token=b"drain 1", now_s=0.0)
     assert arrive(arrivals).waiting_since_ms is None
 
 
 def test_a_backlog_of_unknown_age_says_so():
-    arrivals = arrivals_from({}, 200, None, {})
+    arrivals = arrivals_from([], 200, None, {})
     arrivals.connected(session_present=True, drain_token=b"drain 1", now_s=0.0)
     assert arrive(arrivals).waiting_since_ms == 0
 
 
 def test_a_canary_that_is_not_let_back_does_not_make_every_message_old_for_ever():
-    arrivals = arrivals_from({}, 200, NOW_MS, {})
+    arrivals = arrivals_from([], 200, NOW_MS, {})
     arrivals.connected(session_present=True, drain_token=b"drain 1", now_s=0.0)
     arrive(arrivals, mid=1, now_s=DRAIN_S + 1)
     assert arrive(arrivals, mid=2, now_s=DRAIN_S + 1).waiting_since_ms is None
+
+
+def test_a_first_message_after_a_restart_is_not_given_a_time_that_was_given_before():
+    after = arrivals_from([], 200, NOW_MS, {"a": NOW_MS + 3})
+    assert arrive(after).received_ms == NOW_MS + 4
