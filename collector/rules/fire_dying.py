@@ -5,24 +5,17 @@ A fire that is out is not dying any more: the owner has been told, or has let it
 to boil, a fire that burns down is how a boil ends.
 """
 
-from collector.rules.rule import Rule, Subject
+from collector.rules.rule import Rule, fire_subjects
 from shared.alerts import Finding, Hold, Priority, Verdict
 from shared.estimates.fire import Fire, FireState
 from shared.estimates.picture import Picture, fire_view, tank_view
 from shared.farm import Farm
-from shared.readings import Quantity
 from shared.tuning import FireDying
 from shared.words import clock_time, degrees
 
 ID = "fire_dying"
 HEELS = 1.5
 """A level sensor's error and what still runs back from the pans lie above the heel (common practice, no source)."""
-
-
-def subjects(farm: Farm) -> tuple[Subject, ...]:
-    """The stack sensor that tells of the fire: the first in the farm file."""
-    sensors = [s for s in farm.sensors_of(Quantity.STACK_TEMPERATURE)[:1] if farm.tuning(ID, s).enabled]
-    return tuple(Subject(sensor.id, (sensor.id,)) for sensor in sensors)
 
 
 def judge(farm: Farm, picture: Picture, sensor_id: str, now_ms: int) -> Finding:
@@ -60,4 +53,4 @@ def _verdict(state: FireState) -> Verdict:
     return Verdict.BETWEEN if state in (FireState.LOW, FireState.DOOR_OPEN) else Verdict.NORMAL
 
 
-RULE = Rule(ID, subjects, judge)
+RULE = Rule(ID, fire_subjects(ID), judge)

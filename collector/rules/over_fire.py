@@ -4,13 +4,12 @@ The limit is the farm's own (`[evaporator] over_fire_f`): what the stack is list
 listed for nothing. Holding and ending are the estimate's, so that one wild reading is no fire.
 """
 
-from collector.rules.rule import Rule, Subject
+from collector.rules.rule import Rule, fire_subjects
 from shared.alerts import Finding, Hold, Priority, Verdict
 from shared.estimates.fire import Fire
 from shared.estimates.fire_boil import OverFireKind
 from shared.estimates.picture import Picture, fire_view
 from shared.farm import Farm
-from shared.readings import Quantity
 from shared.tuning import OverFire
 from shared.words import clock_time, degrees
 
@@ -19,12 +18,6 @@ ADVICE = (
     "Close the draft and the doors, keep sap in the pan, look at stack and roof. "
     "If it burns outside the arch, leave and call the fire department."
 )
-
-
-def subjects(farm: Farm) -> tuple[Subject, ...]:
-    """The stack sensor that tells of the fire: the first in the farm file."""
-    sensors = [s for s in farm.sensors_of(Quantity.STACK_TEMPERATURE)[:1] if farm.tuning(ID, s).enabled]
-    return tuple(Subject(sensor.id, (sensor.id,)) for sensor in sensors)
 
 
 def judge(farm: Farm, picture: Picture, sensor_id: str, now_ms: int) -> Finding:
@@ -44,4 +37,4 @@ def judge(farm: Farm, picture: Picture, sensor_id: str, now_ms: int) -> Finding:
     return Finding(ID, sensor_id, verdict, Priority.WAKE, now_ms, hold, sentence, advice)
 
 
-RULE = Rule(ID, subjects, judge)
+RULE = Rule(ID, fire_subjects(ID), judge)

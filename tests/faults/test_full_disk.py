@@ -1,6 +1,7 @@
 """A store that cannot be written: nothing is acknowledged, nothing is lost, and it goes on when there is room."""
 
 import threading
+from contextlib import contextmanager
 
 import pytest
 
@@ -52,62 +53,58 @@ def farm():
     return parse_farm(KNOLL)
 
 
-def test_a_full_disk_acknowledges_nothing_and_recovers(tmp_path, farm):
-    store = SqliteStore(tmp_path / "lantern.sqlite", {s.id: s.quantity for s in farm.sensors})
-    session = Session()
-    sender = Sender(store, {}, lambda: T0)
+@contextmanager
+def watching(path, farm, session, retry_s):
+    """A daemon at work on a store of its own; `run` has returned when this ends."""
+    store = SqliteStore(path, {s.id: s.quantity for s in farm.sensors})
     daemon = Daemon(
         Settings(),
         plan_for(farm),
         router_of(farm),
         store,
         session,
-        sender,
+        Sender(store, {}, lambda: T0),
         lambda: T0,
         lambda: 0.0,
-        retry_s=(0.02,),
+        retry_s=(retry_s,),
     )
     thread = threading.Thread(target=daemon.run)
     thread.start()
     wait_until(lambda: store.memory() is not None)
-    pages = store._connection.execute("PRAGMA page_count").fetchone()[0]
-    store._connection.execute(f"PRAGMA max_page_count = {pages}")
-    # A reading beside a reject too large for the room that is left: both, or neither.
-    session.items = [message(1, b"40.5"), message(2, b"x" * 500_000)]
-    wait_until(lambda: session.items == [])
-    threading.Event().wait(0.2)
-    assert session.acknowledged == []
-    assert store.latest() == {}
-    store._connection.execute("PRAGMA max_page_count = 1000000")
-    wait_until(lambda: [item.mid for item in session.acknowledged] == [1, 2])
-    assert store.latest()["air"].value == pytest.approx((40.5 - 32) / 1.8)
-    assert len(store.rejects(5)) == 1
+    yield store
     daemon.stopping.set()
     thread.join(10)
     assert not thread.is_alive()
+
+
+def allow_pages(store, count):
+    store._connection.execute(f"PRAGMA max_page_count = {count}")
+
+
+def fill_up(store):
+    allow_pages(store, store._connection.execute("PRAGMA page_count").fetchone()[0])
+
+
+def test_a_full_disk_acknowledges_nothing_and_recovers(tmp_path, farm):
+    session = Session()
+    with watching(tmp_path / "lantern.sqlite", farm, session, retry_s=0.02) as store:
+        fill_up(store)
+        # A reading beside a reject too large for the room that is left: both, or neither.
+        session.items = [message(1, b"40.5"), message(2, b"x" * 500_000)]
+        wait_until(lambda: session.items == [])
+        threading.Event().wait(0.2)
+        assert session.acknowledged == []
+        assert store.latest() == {}
+        allow_pages(store, 1_000_000)
+        wait_until(lambda: [item.mid for item in session.acknowledged] == [1, 2])
+        assert store.latest()["air"].value == pytest.approx((40.5 - 32) / 1.8)
+        assert len(store.rejects(5)) == 1
 
 
 def test_one_that_is_told_to_stop_while_it_cannot_write_acknowledges_nothing(tmp_path, farm):
-    store = SqliteStore(tmp_path / "lantern.sqlite", {s.id: s.quantity for s in farm.sensors})
-    pages = store._connection.execute("PRAGMA page_count").fetchone()[0]
-    store._connection.execute(f"PRAGMA max_page_count = {pages}")
-    session = Session(message(1, b"x" * 500_000))
-    sender = Sender(store, {}, lambda: T0)
-    daemon = Daemon(
-        Settings(),
-        plan_for(farm),
-        router_of(farm),
-        store,
-        session,
-        sender,
-        lambda: T0,
-        lambda: 0.0,
-        retry_s=(60.0,),
-    )
-    thread = threading.Thread(target=daemon.run)
-    thread.start()
-    wait_until(lambda: session.items == [])
-    daemon.stopping.set()
-    thread.join(10)
-    assert not thread.is_alive()
+    session = Session()
+    with watching(tmp_path / "lantern.sqlite", farm, session, retry_s=60.0) as store:
+        fill_up(store)
+        session.items = [message(1, b"x" * 500_000)]
+        wait_until(lambda: session.items == [])
     assert session.acknowledged == []

@@ -84,7 +84,7 @@ def test_a_broker_that_hangs_is_handed_no_more_than_a_window(mosquitto):
 
 def test_a_refused_message_ends_the_replay_with_the_brokers_reason():
     """By the access list we ship; the user `ledge-node` may write only below its own name."""
-    rules = (CONF.parent / "lantern.acl").read_text().replace("FARM", "knob")
+    rules = (CONF.parent / "lantern.acl").read_text().replace("MYFARM", "knob")
     broker, port = guarded_mosquitto("ledge-node", "secret", rules)
     settings = Settings(broker_port=port, broker_user="ledge-node", broker_password="secret")
     with broker:

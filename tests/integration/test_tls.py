@@ -70,7 +70,7 @@ def guarded(tmp_path_factory):
     passwords = broker.write("lantern.passwd", "lantern:secret\n")
     subprocess.run(["mosquitto_passwd", "-U", passwords], check=True)
     broker.write("lantern.passwd", passwords.read_text())
-    broker.write("lantern.acl", (CONF.parent / "lantern.acl").read_text().replace("FARM", "knob"))
+    broker.write("lantern.acl", (CONF.parent / "lantern.acl").read_text().replace("MYFARM", "knob"))
     broker.write("broker.crt", certificate.read_text())
     broker.write("broker.key", key.read_text())
     with broker:

@@ -192,7 +192,9 @@ def test_the_rank_of_the_true_place():
     suspects = (suspect("brook", 0.0, 300.0), suspect("ledge", 0.0, 100.0), suspect("ledge", 100.0, 400.0))
     places = [Places("ledge", at(3.1), suspects), Places("ledge", at(3.2), suspects[:2])]
     truth = truth_of(leak(), far_inhg=dropped(4.0))
-    assert marked(truth, story=story, places=places).ranks == [3, 0]
+    wakes = [woken("vacuum_lost", "ledge", hour) for hour in (3.1, 3.2)]
+    assert marked(truth, *wakes, story=story, places=places).ranks == [3, 0]
+    assert marked(truth, story=story, places=places).ranks == []
 
 
 def test_sap_that_truly_grows_a_day_old_is_due():

@@ -188,6 +188,36 @@ def test_what_a_frozen_line_shows_is_not_learnt():
     assert inhg(drop.usual_pa) == pytest.approx(25.0, abs=0.01)
 
 
+def test_a_line_that_holds_nothing_after_a_frost_is_frozen_until_ice_must_have_melted():
+    gauge = usual_gauge().tell(25.0, 60, air_c=-4.0).tell(3.0, 90, air_c=4.0)
+    assert gauge.drop().frozen
+    # 2 kelvin hours melt a mainline's ice, and vacuum is back; 20 melt any, and then it is a loss.
+    assert not gauge.tell(24.0, 15, air_c=4.0).drop().frozen
+    torn = usual_gauge().tell(25.0, 60, air_c=-4.0).tell(3.0, 6 * 60, air_c=4.0).drop()
+    assert not torn.frozen
+    assert inhg(torn.drop_pa) == pytest.approx(22.0, abs=0.1)
+
+
+def test_a_first_look_just_above_freezing_does_not_know_that_the_lines_are_open():
+    assert isinstance(usual_gauge(minutes=60, air_c=0.5).drop(), Unknown)
+
+
+def test_after_a_thaw_and_after_a_start_of_the_pump_vacuum_is_still_coming():
+    thawed = usual_gauge().tell(25.0, 60, air_c=-4.0).tell(24.0, 32, air_c=4.0)
+    assert thawed.drop().settling
+    assert not thawed.tell(24.0, 12, air_c=4.0).drop().settling
+    started = usual_gauge().tell(0.0, 20, running=False).tell(20.0, 5)
+    assert started.drop().settling
+
+
+def test_what_a_pump_shows_against_shut_lines_is_not_learnt():
+    gauge = Gauge()
+    for _ in range(120):
+        gauge.now_ms += MINUTE_MS
+        observe_vacuum(gauge.state, gauge.now_ms, 27.5 * INHG_PA, STATION_PA, 4.0, running=True, sealed=True)
+    assert isinstance(gauge.drop(), Unknown)
+
+
 def test_without_a_thermometer_frozen_is_not_known():
     assert usual_gauge(air_c=None).drop().frozen is None
 
