@@ -51,4 +51,4 @@ $(VENV):
 	$(PYTHON) -m venv $(VENV)
 
 clean:
-	rm -rf $(VENV) .demo
+	rm -rf $(VENV)

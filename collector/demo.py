@@ -7,10 +7,10 @@ pace, so to them it is an ordinary night. Everything is written into one folder,
 
 import gzip
 import re
-import shutil
 import socket
 import subprocess
 import sys
+import tempfile
 import threading
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
@@ -27,7 +27,6 @@ from shared.publisher import Publisher
 from shared.settings import Settings
 from shared.streams import Extent, extent_of, read_stream
 
-FOLDER = Path(".demo")
 STREAM = "demo-night.jsonl.gz"
 FARM = "juniper-knob.toml"
 
@@ -55,28 +54,25 @@ def demo(project: Path, environment: Mapping[str, str]) -> int:
     Raises:
         BrokerError: something else listens where the demo's broker should.
     """
-    shutil.rmtree(FOLDER, ignore_errors=True)
-    FOLDER.mkdir()
     try:
-        _run(project / "sample_streams", dict(environment))
+        with tempfile.TemporaryDirectory(prefix="lantern-demo-") as folder:
+            _run(project / "sample_streams", Path(folder), dict(environment))
     except KeyboardInterrupt:
-        print("\nThe demo has ended and left nothing behind.")  # noqa: T201 - a command speaks
-    finally:
-        shutil.rmtree(FOLDER, ignore_errors=True)
+        _say("\nThe demo has ended and left nothing behind.")
     return 0
 
 
-def _run(samples: Path, environment: dict[str, str]) -> None:
+def _run(samples: Path, folder: Path, environment: dict[str, str]) -> None:
     farm_text = (samples / FARM).read_text() + ADDED
-    (FOLDER / "farm.toml").write_text(farm_text)
+    (folder / "farm.toml").write_text(farm_text)
     farm = parse_farm(farm_text)
     with gzip.open(samples / STREAM, "rt") as lines:
         messages = list(read_stream(lines))
     extent = extent_of(messages)
     pace = _pace(extent, system_clock())
     settings = Settings(
-        farm_file=FOLDER / "farm.toml",
-        store_file=FOLDER / "lantern.sqlite",
+        farm_file=folder / "farm.toml",
+        store_file=folder / "lantern.sqlite",
         broker_port=_free_port(),
         listen_port=_free_port(),
         pace=pace.to_json(),
@@ -89,14 +85,14 @@ def _run(samples: Path, environment: dict[str, str]) -> None:
     with ExitStack() as stack:
         broker = stack.enter_context(EmbeddedBroker(settings.broker_port))
         listening = threading.Event()
-        stack.enter_context(_process("collect", environment, listening))
-        stack.enter_context(_process("serve", environment))
+        stack.enter_context(_process("collect", folder, environment, listening))
+        stack.enter_context(_process("serve", folder, environment))
         _say(
             f"{broker.notice}\n\n  Juniper Knob is at http://127.0.0.1:{settings.listen_port}/\n\n"
             "Its texts appear here as they would on the owner's phone. Ctrl-C ends the demo.\n"
         )
         if not listening.wait(LISTENING_WITHIN_S):
-            log = (FOLDER / "collect.log").read_text()[-2000:]
+            log = (folder / "collect.log").read_text()[-2000:]
             raise BrokerError(f"the collector did not come up; it said:\n{log}")
         door = stack.enter_context(Publisher(settings, "demo-replay"))
         on_sent = stack.enter_context(progress_bar(extent.count))
@@ -111,7 +107,7 @@ def _say(words: str) -> None:
 
 @contextmanager
 def _process(
-    command: str, environment: dict[str, str], listening: threading.Event | None = None
+    command: str, folder: Path, environment: dict[str, str], listening: threading.Event | None = None
 ) -> Iterator[None]:
     """A side of Lantern as its own process; its texts are shown, its log is kept beside the store."""
     process = subprocess.Popen(  # noqa: S603 - our own program
@@ -126,7 +122,7 @@ def _process(
 
     def follow() -> None:
         assert process.stdout is not None
-        with (FOLDER / f"{command}.log").open("w") as log:
+        with (folder / f"{command}.log").open("w") as log:
             for line in process.stdout:
                 if TEXT_MARK in line:
                     _say(line.rstrip())

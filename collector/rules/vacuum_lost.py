@@ -58,7 +58,7 @@ def judge(farm: Farm, picture: Picture, line: str, now_ms: int) -> Finding:
     if line == PUMP and not drop.pump_running:
         sentence = f"The pump has stopped{since}: {now}."
     explained = line != PUMP and (_pump_lost(farm, picture, now_ms) or not drop.pump_running)
-    if drop.drop_pa < tuning.trip_drop_pa or explained:
+    if drop.drop_pa < tuning.trip_drop_pa or explained or drop.settling:
         return _finding(line, Verdict.BETWEEN, tuning, now_ms, sentence)
     verdict, priority, advice = _taken_as(farm, picture, sensor, drop, now_ms)
     return _finding(line, verdict, tuning, now_ms, sentence, advice, priority)
@@ -77,10 +77,17 @@ def _taken_as(
         rests = not drop.pump_running and _is_cold(farm, picture)
         return Verdict.ACTIVE, Priority.TELL if rests else Priority.WAKE, AT_THE_PUMP
     shut = drop.now_pa < SHUT_RATIO * drop.usual_pa and _is_cold(farm, picture)
-    if shut or cause is Cause.FROZEN:
+    if shut or _looks_like_ice(found):
         return Verdict.BETWEEN, Priority.TELL, "It looks like ice."
     advice = UNKNOWN_PLACE if suspect is None else f"{_cost(suspect)} {_said(suspect)}".strip()
     return Verdict.ACTIVE, Priority.WAKE, advice
+
+
+def _looks_like_ice(found: tuple[Suspect, ...] | Unknown) -> bool:
+    """Whether ice, wherever it is, is likelier than a leak, wherever that is."""
+    suspected = found if isinstance(found, tuple) else ()
+    ice = sum(suspect.probability for suspect in suspected if suspect.cause is Cause.FROZEN)
+    return ice > sum(suspect.probability for suspect in suspected if suspect.cause.is_leak)
 
 
 def _reason(drop: VacuumDrop | Unknown) -> str:

@@ -46,6 +46,7 @@ OVER_MS = 20 * MINUTE_MS
 LEAD_S = HOUR_S
 ALLOWS_RATIO = 2 / 3
 STEADY_MS = 30 * MINUTE_MS
+AGAIN_MS = 180 * MINUTE_MS
 EARNED_TIMES = 2.0
 EARNED_FULL_SHORT = 0.02
 OLD_S = 24 * HOUR_S
@@ -174,7 +175,8 @@ def _tanks(farm: Farm, story: Story, truth: Truth) -> list[Due]:
         ):
             continue
         if any(
-            due.subjects == (tank.id,) and full_ms - (due.full_ms or 0) < 3 * HOUR_S * 1000 for due in found
+            o.kind == "full" and o.subject == tank.id and 0 < full_ms - o.to_ms < AGAIN_MS
+            for o in truth.occurrences
         ):
             continue  # it ran over, sank a little and ran over again
         lead_s = min(LEAD_S, tuning.trip_time_to_full_s - 600.0)

@@ -5,7 +5,7 @@ from itertools import pairwise
 
 from collector.scoring.dice import Drawn
 from collector.scoring.due import Due, due_of, is_earned
-from collector.scoring.listening import Forecast, Heard, Told
+from collector.scoring.listening import Forecast, Heard, Places, Told
 from collector.scoring.losses import losses_of
 from collector.simulate.story_events import Leak, LimbDown
 from collector.simulate.truth import Truth
@@ -70,10 +70,13 @@ def mark(farm: Farm, drawn: Drawn, truth: Truth, heard: Heard) -> Marks:
         marks.given += 1
         if due.full_ms is not None:
             marks.leads.append(Lead(answer.subject, (due.full_ms - answer.at_ms) / 1000.0, due.lead_s))
+    earned: set[tuple[str, int]] = set()
     for told in wakes:
-        if not is_earned(farm, drawn.story, truth, losses, told):
+        if is_earned(farm, drawn.story, truth, losses, told):
+            earned.add((told.subject, told.at_ms))
+        else:
             marks.false.append(f"{_hour(truth, told.at_ms)} {told.body}")
-    marks.ranks = _ranks(farm, drawn, truth, heard)
+    marks.ranks = _ranks(farm, drawn, truth, [p for p in heard.places if (p.line, p.woken_ms) in earned])
     marks.bands = [band for forecast in heard.forecasts for band in _band(farm, forecast, truth)]
     return marks
 
@@ -90,10 +93,10 @@ def _hour(truth: Truth, at_ms: int) -> str:
     return f"{(at_ms - truth.start_ms) / HOUR_MS:.2f} h"
 
 
-def _ranks(farm: Farm, drawn: Drawn, truth: Truth, heard: Heard) -> list[int]:
+def _ranks(farm: Farm, drawn: Drawn, truth: Truth, believed: list[Places]) -> list[int]:
     """Of each wake-up within one leak's time: where its true place stood."""
     found = []
-    for places in heard.places:
+    for places in believed:
         leaks = [
             event
             for event in drawn.story.events

@@ -108,6 +108,8 @@ class VacuumDrop:
     """One standard deviation of a minute's median about the usual."""
     above_attainable: bool
     """Shows more vacuum than there is air: the sensor (or the barometer) is wrong, not the line."""
+    settling: bool = False
+    """The pump has only begun to work on this line: vacuum is still coming."""
 
 
 def pump_is_running(vacuums_pa: Iterable[float]) -> bool:
@@ -198,6 +200,7 @@ def vacuum_drop(state: VacuumHistory, now_ms: int) -> VacuumDrop | Unknown:
         frozen=state.frozen,
         noise_pa=noise_pa,
         above_attainable=now_pa > state.station_pa + ABOVE_ATTAINABLE_PA,
+        settling=state.running and now_ms - state.running_since_ms < SETTLE_MS,
     )
 
 
@@ -232,6 +235,8 @@ def _feel_air(state: VacuumHistory, measured_ms: int, air_c: float) -> None:
     elif state.frozen:
         enough_k_h = THAW_K_H if _is_back(state) else LATE_THAW_K_H
         state.frozen = state.freezing or state.heat_k_h < enough_k_h
+        if not state.frozen:
+            state.running_since_ms = measured_ms  # from now on the pump works on this line
     else:
         state.frozen = False
 
