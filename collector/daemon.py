@@ -51,8 +51,8 @@ TAKE_WAIT_S = 0.2
 FOLD_EVERY_S = 2.0
 """How long a reading may be stored and not yet thought about, while more come than can be taken."""
 CLOCK_EVERY_S = 1.0
-RECORD_EVERY_S = 60.0
-"""How much is folded again at the next start, at the most."""
+RECORD_EVERY_MS = 60_000
+"""How much is folded again at the next start, at the most, and how old the words on a page may be; farm time."""
 COMPACT_EVERY_S = 300.0
 COMPACT_COUNT = 20_000
 PROVEN = "the path from the broker to the store is proven"
@@ -85,7 +85,7 @@ class Daemon:
     _unfolded: list[Stored] = field(default_factory=list)
     _next_fold_s: float = 0.0
     _next_clock_s: float = 0.0
-    _next_record_s: float = 0.0
+    _recorded_ms: int = 0
     _next_compact_s: float = 0.0
     _uncompacted_count: int = 0
     _statuses: dict[str, str] = field(default_factory=dict)
@@ -141,8 +141,8 @@ class Daemon:
         if is_drained and (self._changes.is_urgent or now_s >= self._next_clock_s):
             self._next_clock_s = now_s + CLOCK_EVERY_S
             on_clock(self._watch, self.plan, self.clock(), self._changes)
-        if (is_drained and self._changes.is_urgent) or now_s >= self._next_record_s:
-            self._next_record_s = now_s + RECORD_EVERY_S
+        is_due = abs(self.clock() - self._recorded_ms) >= RECORD_EVERY_MS  # a clock put back is due as well
+        if (is_drained and self._changes.is_urgent) or is_due:
             self._record()
         if now_s >= self._next_compact_s or self._uncompacted_count >= COMPACT_COUNT:
             self._next_compact_s = now_s + COMPACT_EVERY_S
@@ -200,7 +200,7 @@ class Daemon:
             self._request_cursor = sequence
 
     def _record(self) -> None:
-        now_ms = self.clock()
+        now_ms = self._recorded_ms = self.clock()
         changes = self._changes
         record = Record(
             memory_of(self._watch, self._cursor, self._request_cursor, now_ms),
