@@ -4,7 +4,8 @@ set -u
 missing=""
 command -v mosquitto >/dev/null || [ -x /usr/sbin/mosquitto ] || missing="$missing mosquitto"
 command -v mosquitto_pub >/dev/null || missing="$missing mosquitto-clients"
-command -v chromium >/dev/null || missing="$missing chromium"
+command -v chromium >/dev/null || missing="$missing chromium fonts-dejavu-core"
+command -v openssl >/dev/null || missing="$missing openssl"
 command -v systemd-analyze >/dev/null || missing="$missing systemd"
 [ -n "$missing" ] || exit 0
 if [ "$(id -u)" = 0 ] && command -v apt-get >/dev/null; then

@@ -22,6 +22,9 @@ from shared.words import capitalised, clock_time, inches_of_mercury
 ID = "vacuum_lost"
 COLD_C = 0.5
 """About here a thermostat stops the pump, and ice shuts lines: under a clear sky they are colder than the air."""
+COLD_WAIT_MS = 15 * 60_000
+"""Near freezing a loss is given so long to show what it is: a leak levels off within minutes, ice takes a line
+on to nothing as its air is replaced through the taps (isothermal emptying)."""
 SHUT_RATIO = 0.4
 """A line that holds less of its usual than this while the pump holds its own is shut off from it, not torn: a
 torn one would take some inHg off the pump (isothermal pipe flow)."""
@@ -77,8 +80,9 @@ def _taken_as(
         rests = not drop.pump_running and _is_cold(farm, picture)
         return Verdict.ACTIVE, Priority.TELL if rests else Priority.WAKE, AT_THE_PUMP
     shut = drop.now_pa < SHUT_RATIO * drop.usual_pa and _is_cold(farm, picture)
-    if shut or _looks_like_ice(found):
-        return Verdict.BETWEEN, Priority.TELL, "It looks like ice."
+    undecided = _is_cold(farm, picture) and now_ms - (drop.since_ms or now_ms) < COLD_WAIT_MS
+    if shut or undecided or _looks_like_ice(found):
+        return Verdict.BETWEEN, Priority.TELL, "It may be ice."
     advice = UNKNOWN_PLACE if suspect is None else f"{_cost(suspect)} {_said(suspect)}".strip()
     return Verdict.ACTIVE, Priority.WAKE, advice
 

@@ -63,6 +63,8 @@ class Due:
     subjects: tuple[str, ...]
     from_ms: int
     by_ms: int
+    until_ms: int = 0
+    """When the trouble is over."""
     full_ms: int | None = None
     """Of a tank: when it truly runs full."""
     lead_s: float | None = None
@@ -126,10 +128,23 @@ def _vacuum(farm: Farm, story: Story, truth: Truth, losses: Losses) -> list[Due]
             if lasting is not None and sensors:
                 subjects = tuple(lines) if subject == PUMP else (subject,)
                 by_ms = min(lasting + LOSS_LASTS_MS, trouble.to_ms) + TOLD_WITHIN_MS
-                found.append(Due("vacuum_lost", tuple(s for s in subjects if s), trouble.from_ms, by_ms))
+                seen_on = tuple(s for s in subjects if s)
+                found.append(Due("vacuum_lost", seen_on, trouble.from_ms, by_ms, until_ms=trouble.to_ms))
                 if subject == PUMP:
                     break
-    return found
+    return _merged(found)
+
+
+def _merged(found: list[Due]) -> list[Due]:
+    """A second trouble on a line whose alert stands already is no second wake-up."""
+    merged: list[Due] = []
+    for due in sorted(found, key=lambda due: due.from_ms):
+        stands = any(
+            set(before.subjects) & set(due.subjects) and due.from_ms <= before.until_ms for before in merged
+        )
+        if not stands:
+            merged.append(due)
+    return merged
 
 
 def _is_far(farm: Farm, sensor: Sensor) -> bool:
@@ -183,7 +198,14 @@ def _tanks(farm: Farm, story: Story, truth: Truth) -> list[Due]:
         allows = _allows(truth.tanks[tank.id], full_ms, lead_s)
         from_ms = full_ms - round(2 * tuning.trip_time_to_full_s * 1000)
         found.append(
-            Due("tank_nearly_full", (tank.id,), from_ms, full_ms, full_ms, lead_s if allows else None)
+            Due(
+                "tank_nearly_full",
+                (tank.id,),
+                from_ms,
+                full_ms,
+                full_ms=full_ms,
+                lead_s=lead_s if allows else None,
+            )
         )
     return found
 

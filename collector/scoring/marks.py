@@ -83,7 +83,7 @@ def mark(farm: Farm, drawn: Drawn, truth: Truth, heard: Heard) -> Marks:
 
 def _answer(due: Due, wakes: list[Told]) -> Told | None:
     for told in wakes:
-        early_ms = due.from_ms - (GIVEN_EARLY_MS if due.full_ms is not None else 0)
+        early_ms = due.from_ms - (0 if due.rule == "vacuum_lost" else GIVEN_EARLY_MS)
         if told.rule == due.rule and told.subject in due.subjects and early_ms <= told.at_ms <= due.by_ms:
             return told
     return None

@@ -115,6 +115,17 @@ def test_a_pump_that_fails_is_due_once_for_all_lines():
     assert "pump" in lost.subjects
 
 
+def test_a_second_trouble_on_a_line_whose_alert_stands_is_no_second_wake_up():
+    truth = truth_of(leak(to_h=9.0), leak(from_h=5.0, to_h=8.0), far_inhg=dropped(4.0, to_h=9.0))
+    assert len(due(truth)) == 1
+    apart = truth_of(
+        leak(to_h=5.0),
+        leak(from_h=7.0),
+        far_inhg={"ledge": lambda hour: 21.0 if 3 <= hour < 5 or hour >= 7 else 25.0},
+    )
+    assert len(due(apart)) == 2
+
+
 def test_what_no_sensor_could_show_is_not_due():
     fault = '[[event]]\nkind = "sensor_fault"\nsensor = "ledge-far"\nfault = "stuck"\nat_h = 2\n'
     story = parse_story(f'title = "test"\n{fault}')
