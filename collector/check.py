@@ -16,7 +16,8 @@ from shared.physics.tanks import capacity_m3, full_height_m
 from shared.publisher import Publisher
 from shared.readings import PLAUSIBLE
 from shared.settings import Settings
-from shared.tuning import Rules, RuleTuning, effective
+from shared.tuning import Rules, effective
+from shared.tuning.section import RuleTuning
 from shared.units import from_si
 from shared.words import gallons
 

@@ -21,7 +21,8 @@ from shared.estimates.vacuum import VacuumDrop
 from shared.farm import Farm
 from shared.farm_parts import PUMP, Sensor
 from shared.readings import Quantity, Reading, Unknown
-from shared.tuning import SensorSilent, VacuumLost, effective
+from shared.tuning.sensors import SensorSilent
+from shared.tuning.vacuum import VacuumLost
 from shared.units import from_si
 from shared.words import clock_time, duration
 
@@ -88,8 +89,7 @@ def silent_s(known: Facts, sensor: Sensor) -> float | None:
     reading = known.latest.get(sensor.id)
     if reading is None:
         return float("inf")
-    rule = effective(known.farm.rules, sensor.rules, "sensor_silent")
-    assert isinstance(rule, SensorSilent)
+    rule = known.farm.tuning(SensorSilent, sensor)
     if not rule.enabled:
         return None
     age_s = (known.now_ms - reading.measured_ms) / 1000
@@ -175,8 +175,7 @@ def _against_usual(known: Facts, sensor: Sensor, drop: VacuumDrop) -> tuple[Tone
         return Tone.MIND, (Note("shows more vacuum than there is air: check the gauge", Tone.MIND),)
     if not drop.pump_running:
         return Tone.SOFT, (Note(PUMP_OFF),)
-    rule = effective(known.farm.rules, sensor.rules, "vacuum_lost")
-    assert isinstance(rule, VacuumLost)
+    rule = known.farm.tuning(VacuumLost, sensor)
     below_inhg = from_si(drop.drop_pa, "inHg")
     also: tuple[Note, ...] = (Note("lines frozen"),) if drop.frozen else ()
     if sensor.line == PUMP:

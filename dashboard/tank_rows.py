@@ -10,7 +10,7 @@ from shared.estimates.tank_flow import FillTime, NotFilling, TankFlow
 from shared.farm_parts import Tank
 from shared.physics.tanks import full_height_m, volume_m3
 from shared.readings import Quantity
-from shared.tuning import SapHeldTooLong, effective
+from shared.tuning.tanks import SapHeldTooLong
 from shared.units import from_si
 from shared.words import clock_time, duration
 
@@ -99,8 +99,7 @@ def _rate_notes(view: TankView) -> tuple[Note, ...]:
 def _age_notes(known: Facts, tank: Tank, view: TankView) -> tuple[Note, ...]:
     if not isinstance(view.age, SapAge):
         return ()
-    rule = effective(known.farm.rules, tank.rules, "sap_held_too_long")
-    assert isinstance(rule, SapHeldTooLong)
+    rule = known.farm.tuning(SapHeldTooLong, tank)
     age_s = view.age.oldest_s
     tone = Tone.SOFT
     if age_s >= rule.tell_age_s:

@@ -7,7 +7,7 @@ from dashboard.windows import peaks
 from shared.farm import Farm
 from shared.farm_parts import Sensor
 from shared.store import Reader
-from shared.tuning import SensorSilent, effective
+from shared.tuning.sensors import SensorSilent
 from shared.units import from_si
 
 Trend = list[tuple[int, float | None]]
@@ -15,8 +15,7 @@ Trend = list[tuple[int, float | None]]
 
 def gap_ms(farm: Farm, sensor: Sensor, frame: Frame) -> int:
     """The longest pause that is still drawn through: what is not yet silence, or a bucket left out."""
-    rule = effective(farm.rules, sensor.rules, "sensor_silent")
-    assert isinstance(rule, SensorSilent)
+    rule = farm.tuning(SensorSilent, sensor)
     quiet_s = max(rule.least_s, rule.missed_count * sensor.interval_s)
     return max(round(quiet_s * 1000), 2 * frame.window.width_ms)
 

@@ -54,6 +54,8 @@ class Cause(StrEnum):
     CLEARED = "cleared"
     SHELVED = "shelved"
     UNSHELVED = "unshelved"
+    SUPPRESSED = "suppressed"
+    UNSUPPRESSED = "no longer suppressed"
     STALE = "sensor silent"
     FRESH = "sensor heard again"
     RULE_REMOVED = "rule removed"
@@ -81,6 +83,8 @@ class Finding:
     """The headline: page, tab and text all begin with it."""
     advice: str = ""
     """How much, how fast, how long, and what to do first."""
+    explained_by: str = ""
+    """What else explains it, in words ("the pump has stopped"): then it stands, suppressed, and tells nobody."""
 
     @property
     def key(self) -> str:
@@ -108,6 +112,8 @@ class Alert:
     stale: bool = False
     shelved_until_ms: int | None = None
     shelved_reason: str | None = None
+    explained_by: str = ""
+    """Suppressed: what else explains the trouble, in words."""
 
     @property
     def key(self) -> str:
@@ -146,7 +152,8 @@ def advance(alert: Alert, finding: Finding) -> tuple[Alert, tuple[Transition, ..
     """Let one finding act on its alert.
 
     The raise hold runs from the first ACTIVE verdict of this trouble, the clear hold from the first
-    NORMAL one; UNKNOWN and BETWEEN neither start, stop nor reset them.
+    NORMAL one; UNKNOWN and BETWEEN neither start, stop nor reset them. A trouble that something else explains is
+    not raised; once that is over it has its whole raise hold to recover in.
     """
     at_ms = finding.at_ms
     transitions: list[Transition] = []
@@ -158,10 +165,12 @@ def advance(alert: Alert, finding: Finding) -> tuple[Alert, tuple[Transition, ..
     if alert.stale:
         alert = replace(alert, stale=False)
         transitions.append(_changed(alert, Cause.FRESH, at_ms))
-    if finding.verdict is Verdict.ACTIVE:
-        alert, more = _trouble(alert, finding)
+    if finding.verdict is Verdict.ACTIVE and finding.explained_by:
+        alert, more = _explained(alert, finding)
+    elif finding.verdict is Verdict.ACTIVE:
+        alert, more = _trouble(*_unexplained(alert, finding), finding)
     elif finding.verdict is Verdict.NORMAL:
-        alert, more = _calm(alert, finding)
+        alert, more = _calm(*_unexplained(alert, finding), finding)
     else:
         more = ()
         if alert.is_active:
@@ -169,13 +178,35 @@ def advance(alert: Alert, finding: Finding) -> tuple[Alert, tuple[Transition, ..
     return alert, (*transitions, *more)
 
 
-def _trouble(alert: Alert, finding: Finding) -> tuple[Alert, tuple[Transition, ...]]:
+def _explained(alert: Alert, finding: Finding) -> tuple[Alert, tuple[Transition, ...]]:
+    at_ms = finding.at_ms
+    since_ms = at_ms if alert.trouble_since_ms is None else alert.trouble_since_ms
+    alert = replace(alert, trouble_since_ms=since_ms, calm_since_ms=None)
+    if not alert.is_active and at_ms - since_ms < finding.hold.raise_s * 1000:
+        return alert, ()
+    first = not alert.explained_by
+    alert = replace(
+        alert, sentence=finding.sentence, advice=finding.advice, explained_by=finding.explained_by
+    )
+    return alert, (_changed(alert, Cause.SUPPRESSED, at_ms),) if first else ()
+
+
+def _unexplained(alert: Alert, finding: Finding) -> tuple[Alert, tuple[Transition, ...]]:
+    if not alert.explained_by:
+        return alert, ()
+    alert = replace(alert, explained_by="", trouble_since_ms=None)
+    return alert, (_changed(alert, Cause.UNSUPPRESSED, finding.at_ms),)
+
+
+def _trouble(
+    alert: Alert, before: tuple[Transition, ...], finding: Finding
+) -> tuple[Alert, tuple[Transition, ...]]:
     at_ms = finding.at_ms
     since_ms = at_ms if alert.trouble_since_ms is None else alert.trouble_since_ms
     alert = replace(alert, trouble_since_ms=since_ms, calm_since_ms=None)
     if not alert.is_active:
         if at_ms - since_ms < finding.hold.raise_s * 1000:
-            return alert, ()
+            return alert, before
         alert = replace(
             alert,
             state=AlertState.ACTIVE,
@@ -188,30 +219,32 @@ def _trouble(alert: Alert, finding: Finding) -> tuple[Alert, tuple[Transition, .
             acknowledged_ms=None,
             acknowledged_by=None,
         )
-        return alert, (_changed(alert, Cause.RAISED, at_ms),)
+        return alert, (*before, _changed(alert, Cause.RAISED, at_ms))
     worse = RANK[finding.priority] > RANK[alert.priority]
     alert = replace(alert, sentence=finding.sentence, advice=finding.advice)
     if not worse:
-        return alert, ()
+        return alert, before
     # A graver trouble than the one acknowledged asks again.
     alert = replace(
         alert, state=AlertState.ACTIVE, priority=finding.priority, acknowledged_ms=None, acknowledged_by=None
     )
-    return alert, (_changed(alert, Cause.WORSE, at_ms),)
+    return alert, (*before, _changed(alert, Cause.WORSE, at_ms))
 
 
-def _calm(alert: Alert, finding: Finding) -> tuple[Alert, tuple[Transition, ...]]:
+def _calm(
+    alert: Alert, before: tuple[Transition, ...], finding: Finding
+) -> tuple[Alert, tuple[Transition, ...]]:
     at_ms = finding.at_ms
     if not alert.is_active:
         # Nearly every finding of a farm's life comes here, so nothing is made anew without need.
-        return (alert if alert.trouble_since_ms is None else replace(alert, trouble_since_ms=None)), ()
+        return (alert if alert.trouble_since_ms is None else replace(alert, trouble_since_ms=None)), before
     since_ms = at_ms if alert.calm_since_ms is None else alert.calm_since_ms
     alert = replace(alert, calm_since_ms=since_ms, sentence=finding.sentence, advice=finding.advice)
     if at_ms - since_ms < finding.hold.clear_s * 1000:
-        return alert, ()
+        return alert, before
     after = AlertState.NORMAL if alert.state is AlertState.ACKNOWLEDGED else AlertState.CLEARED
     alert = replace(alert, state=after, cleared_ms=at_ms, trouble_since_ms=None, calm_since_ms=None)
-    return alert, (_changed(alert, Cause.CLEARED, at_ms),)
+    return alert, (*before, _changed(alert, Cause.CLEARED, at_ms))
 
 
 def acknowledge(alert: Alert, by: str, at_ms: int) -> tuple[Alert, tuple[Transition, ...]]:

@@ -6,7 +6,7 @@ says about mistakes, is in farm_file.
 
 from collections.abc import Iterable
 from functools import cached_property
-from typing import Annotated, Self
+from typing import Annotated, Self, TypeVar
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import AfterValidator, Field, model_validator
@@ -14,7 +14,10 @@ from pydantic import AfterValidator, Field, model_validator
 from shared.farm_parts import PUMP, Contact, Evaporator, Id, Line, ReverseOsmosis, Sensor, Tank
 from shared.farm_units import Section
 from shared.readings import Quantity
-from shared.tuning import Rules, RuleTuning, effective
+from shared.tuning import RULE_OF, Rules, effective
+from shared.tuning.section import RuleTuning
+
+Tuning = TypeVar("Tuning", bound=RuleTuning)
 
 
 def _timezone(name: str) -> str:
@@ -81,9 +84,12 @@ class Farm(Section):
             for item in items
         }
 
-    def tuning(self, rule: str, item: Sensor | Tank) -> RuleTuning:
-        """How that rule is tuned for that sensor or tank."""
-        return self._tunings[rule, type(item), item.id]
+    def tuning(self, section: type[Tuning], item: Sensor | Tank | None = None) -> Tuning:
+        """How the rule of that section is tuned for that sensor or tank, or for the farm as a whole."""
+        rule = RULE_OF[section]
+        found = getattr(self.rules, rule) if item is None else self._tunings[rule, type(item), item.id]
+        assert isinstance(found, section)
+        return found
 
     def topic_of(self, sensor: Sensor) -> str:
         """The MQTT topic on which that sensor speaks."""

@@ -5,12 +5,12 @@ A fire that is out is not dying any more: the owner has been told, or has let it
 to boil, a fire that burns down is how a boil ends.
 """
 
-from collector.rules.rule import Rule, fire_subjects
-from shared.alerts import Finding, Hold, Priority, Verdict
+from collector.rules.rule import Rule, found, stack_watched
+from shared.alerts import Finding, Priority, Verdict
 from shared.estimates.fire import Fire, FireState
 from shared.estimates.picture import Picture, fire_view, tank_view
 from shared.farm import Farm
-from shared.tuning import FireDying
+from shared.tuning.fire import FireDying
 from shared.words import clock_time, degrees
 
 ID = "fire_dying"
@@ -20,9 +20,7 @@ HEELS = 1.5
 
 def judge(farm: Farm, picture: Picture, sensor_id: str, now_ms: int) -> Finding:
     """What is found about the fire."""
-    tuning = farm.tuning(ID, farm.sensor_by_id[sensor_id])
-    assert isinstance(tuning, FireDying)
-    hold = Hold(tuning.raise_hold_s, tuning.clear_hold_s)
+    tuning = farm.tuning(FireDying, farm.sensor_by_id[sensor_id])
     burning = fire_view(picture, farm, now_ms)
     verdict, sentence, advice = Verdict.UNKNOWN, "The fire is not known.", ""
     if isinstance(burning, Fire):
@@ -34,7 +32,7 @@ def judge(farm: Farm, picture: Picture, sensor_id: str, now_ms: int) -> Finding:
             advice = f"Stack {degrees(burning.stack_c)}{usual}. Feed it, or see that sap stays in the pan."
             if _has_run_out(farm, picture, now_ms):
                 verdict, sentence = Verdict.NORMAL, "The fire burns down, nothing is left to boil."
-    return Finding(ID, sensor_id, verdict, Priority.TELL, now_ms, hold, sentence, advice)
+    return found(tuning, sensor_id, now_ms, verdict, sentence, advice, priority=Priority.TELL)
 
 
 def _has_run_out(farm: Farm, picture: Picture, now_ms: int) -> bool:
@@ -53,4 +51,4 @@ def _verdict(state: FireState) -> Verdict:
     return Verdict.BETWEEN if state in (FireState.LOW, FireState.DOOR_OPEN) else Verdict.NORMAL
 
 
-RULE = Rule(ID, fire_subjects(ID), judge)
+RULE = Rule(ID, stack_watched(FireDying), judge)

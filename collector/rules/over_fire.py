@@ -4,13 +4,13 @@ The limit is the farm's own (`[evaporator] over_fire_f`): what the stack is list
 listed for nothing. Holding and ending are the estimate's, so that one wild reading is no fire.
 """
 
-from collector.rules.rule import Rule, fire_subjects
-from shared.alerts import Finding, Hold, Priority, Verdict
+from collector.rules.rule import Rule, found, stack_watched
+from shared.alerts import Finding, Priority, Verdict
 from shared.estimates.fire import Fire
 from shared.estimates.fire_boil import OverFireKind
 from shared.estimates.picture import Picture, fire_view
 from shared.farm import Farm
-from shared.tuning import OverFire
+from shared.tuning.fire import OverFire
 from shared.words import clock_time, degrees
 
 ID = "over_fire"
@@ -22,9 +22,7 @@ ADVICE = (
 
 def judge(farm: Farm, picture: Picture, sensor_id: str, now_ms: int) -> Finding:
     """What is found about the stack."""
-    tuning = farm.tuning(ID, farm.sensor_by_id[sensor_id])
-    assert isinstance(tuning, OverFire)
-    hold = Hold(tuning.raise_hold_s, tuning.clear_hold_s)
+    tuning = farm.tuning(OverFire, farm.sensor_by_id[sensor_id])
     burning = fire_view(picture, farm, now_ms)
     verdict, sentence, advice = Verdict.UNKNOWN, "The stack is not known.", ""
     if isinstance(burning, Fire):
@@ -34,7 +32,7 @@ def judge(farm: Farm, picture: Picture, sensor_id: str, now_ms: int) -> Finding:
             rising = ", rising fast" if burning.over_fire.kind is OverFireKind.RISE else ""
             verdict, advice = Verdict.ACTIVE, ADVICE
             sentence = f"Over-fire: stack {degrees(burning.stack_c)}{rising}, since {since}."
-    return Finding(ID, sensor_id, verdict, Priority.WAKE, now_ms, hold, sentence, advice)
+    return found(tuning, sensor_id, now_ms, verdict, sentence, advice, priority=Priority.WAKE)
 
 
-RULE = Rule(ID, fire_subjects(ID), judge)
+RULE = Rule(ID, stack_watched(OverFire), judge)

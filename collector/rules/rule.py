@@ -1,12 +1,15 @@
-"""What a rule is."""
+"""What a rule is, and what rules have in common."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from shared.alerts import Finding
+from shared.alerts import Finding, Priority, Verdict
 from shared.estimates.picture import Picture
 from shared.farm import Farm
+from shared.farm_parts import Tank
 from shared.readings import Quantity
+from shared.tuning import RULE_OF
+from shared.tuning.section import RuleTuning
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,11 +31,48 @@ class Rule:
     """Judged by the clock on the wall, because it is about what does not arrive."""
 
 
-def fire_subjects(rule_id: str) -> Callable[[Farm], tuple[Subject, ...]]:
+def found(
+    tuning: RuleTuning,
+    subject: str,
+    now_ms: int,
+    verdict: Verdict,
+    sentence: str,
+    advice: str = "",
+    *,
+    priority: Priority,
+    explained_by: str = "",
+) -> Finding:
+    """What the rule of that tuning finds, with its hold times, no graver than the owner lets it be."""
+    return Finding(
+        RULE_OF[type(tuning)],
+        subject,
+        verdict,
+        tuning.capped(priority),
+        now_ms,
+        tuning.hold,
+        sentence,
+        advice,
+        explained_by,
+    )
+
+
+def tanks_watched(
+    farm: Farm, section: type[RuleTuning], wanted: Callable[[Tank], bool]
+) -> tuple[Subject, ...]:
+    """Every wanted tank that has a level sensor, unless the rule is off there."""
+    levels = {tank.id: farm.sensors_of(Quantity.LEVEL, tank=tank.id) for tank in farm.tanks}
+    return tuple(
+        Subject(tank.id, tuple(sensor.id for sensor in levels[tank.id]))
+        for tank in farm.tanks
+        if levels[tank.id] and wanted(tank) and farm.tuning(section, tank).enabled
+    )
+
+
+def stack_watched(section: type[RuleTuning]) -> Callable[[Farm], tuple[Subject, ...]]:
     """What a rule about the fire watches: the farm's first stack sensor, unless the rule is off there."""
 
     def subjects(farm: Farm) -> tuple[Subject, ...]:
         stacks = farm.sensors_of(Quantity.STACK_TEMPERATURE)[:1]
-        return tuple(Subject(s.id, (s.id,)) for s in stacks if farm.tuning(rule_id, s).enabled)
+        return tuple(Subject(s.id, (s.id,)) for s in stacks if farm.tuning(section, s).enabled)
 
     return subjects

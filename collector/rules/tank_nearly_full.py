@@ -4,14 +4,14 @@ Time to full is taken at its middle; the band is told with it. The hard level ne
 flow cannot be told (a gap, a sensor just back) still wakes its owner when it is high.
 """
 
-from collector.rules.rule import Rule, Subject
-from shared.alerts import Finding, Hold, Priority, Verdict
+from collector.rules.rule import Rule, Subject, found, tanks_watched
+from shared.alerts import Finding, Priority, Verdict
 from shared.estimates.picture import Picture, TankView, tank_view
 from shared.estimates.tank_flow import FillTime, TankFlow
 from shared.farm import Farm
 from shared.farm_parts import Holds, Tank
-from shared.readings import Quantity, Unknown
-from shared.tuning import TankNearlyFull
+from shared.readings import Unknown
+from shared.tuning.tanks import TankNearlyFull
 from shared.units import DAY_S
 from shared.words import capitalised, clock_time, duration, gallons, gallons_an_hour
 
@@ -22,56 +22,45 @@ FORESEEN_S = 2 * DAY_S
 
 def subjects(farm: Farm) -> tuple[Subject, ...]:
     """Every tank that has a level sensor."""
-    found = []
-    for tank in farm.tanks:
-        sensors = tuple(sensor.id for sensor in farm.sensors_of(Quantity.LEVEL, tank=tank.id))
-        if sensors and _tuning(farm, tank).enabled:
-            found.append(Subject(tank.id, sensors))
-    return tuple(found)
+    return tanks_watched(farm, TankNearlyFull, lambda _tank: True)
 
 
 def judge(farm: Farm, picture: Picture, tank_id: str, now_ms: int) -> Finding:
     """What is found about one tank."""
     tank = farm.tank_by_id[tank_id]
-    tuning = _tuning(farm, tank)
+    tuning = farm.tuning(TankNearlyFull, tank)
     view = tank_view(picture, farm, tank_id, now_ms)
-    name = f"{capitalised(tank_id)} tank"
+    verdict, sentence, advice = (
+        _verdict(view, tuning),
+        f"{capitalised(tank_id)} tank: its level is not known.",
+        "",
+    )
+    if view.volume_m3 is not None:
+        held = f"{gallons(view.volume_m3).removesuffix(' gal')} of {gallons(view.capacity_m3)}"
+        sentence = f"{capitalised(tank_id)} tank holds {held}."
+        if verdict is not Verdict.NORMAL:
+            sentence = _sentence(farm, view, view.volume_m3 / view.capacity_m3, now_ms)
+            advice = _advice(farm, tank, view, held, now_ms)
+    return found(tuning, tank_id, now_ms, verdict, sentence, advice, priority=Priority.WAKE)
+
+
+def _verdict(view: TankView, tuning: TankNearlyFull) -> Verdict:
     if view.volume_m3 is None:
-        return _finding(tank, Verdict.UNKNOWN, tuning, now_ms, f"{name}: its level is not known.", "")
-    share = view.volume_m3 / view.capacity_m3
-    held = f"{gallons(view.volume_m3).removesuffix(' gal')} of {gallons(view.capacity_m3)}"
+        return Verdict.UNKNOWN
+    share, left = view.volume_m3 / view.capacity_m3, view.time_to_full
+    left_s = left.middle_s if isinstance(left, FillTime) else None
+    if share >= tuning.trip_full_fraction or (left_s is not None and left_s <= tuning.trip_time_to_full_s):
+        return Verdict.ACTIVE
+    far = not isinstance(left, Unknown) and (left_s is None or left_s >= tuning.clear_time_to_full_s)
+    return Verdict.NORMAL if far and share < tuning.clear_full_fraction else Verdict.BETWEEN
+
+
+def _sentence(farm: Farm, view: TankView, share: float, now_ms: int) -> str:
     left = view.time_to_full
     if isinstance(left, FillTime) and left.middle_s < FORESEEN_S:
         full_ms = now_ms + round(left.middle_s * 1000)
-        sentence = f"{name} is full about {clock_time(full_ms, farm.zone, now_ms)}."
-    else:
-        sentence = f"{name} is {round(100 * share)}% full."
-    if share >= tuning.trip_full_fraction or (
-        isinstance(left, FillTime) and left.middle_s <= tuning.trip_time_to_full_s
-    ):
-        return _finding(
-            tank, Verdict.ACTIVE, tuning, now_ms, sentence, _advice(farm, tank, view, held, now_ms)
-        )
-    low = share < tuning.clear_full_fraction
-    far = not isinstance(left, FillTime | Unknown) or (
-        isinstance(left, FillTime) and left.middle_s >= tuning.clear_time_to_full_s
-    )
-    if low and far:
-        return _finding(tank, Verdict.NORMAL, tuning, now_ms, f"{name} holds {held}.", "")
-    return _finding(tank, Verdict.BETWEEN, tuning, now_ms, sentence, _advice(farm, tank, view, held, now_ms))
-
-
-def _finding(
-    tank: Tank, verdict: Verdict, tuning: TankNearlyFull, now_ms: int, sentence: str, advice: str
-) -> Finding:
-    hold = Hold(tuning.raise_hold_s, tuning.clear_hold_s)
-    return Finding(ID, tank.id, verdict, Priority.WAKE, now_ms, hold, sentence, advice)
-
-
-def _tuning(farm: Farm, tank: Tank) -> TankNearlyFull:
-    tuning = farm.tuning(ID, tank)
-    assert isinstance(tuning, TankNearlyFull)
-    return tuning
+        return f"{capitalised(view.tank_id)} tank is full about {clock_time(full_ms, farm.zone, now_ms)}."
+    return f"{capitalised(view.tank_id)} tank is {round(100 * share)}% full."
 
 
 def _advice(farm: Farm, tank: Tank, view: TankView, held: str, now_ms: int) -> str:

@@ -6,8 +6,8 @@ was. What the pump lost explains what its lines lost: they are left as they were
 that looks like its sensor's own, and a pump that rests in the frost, wake nobody.
 """
 
-from collector.rules.rule import Rule, Subject
-from shared.alerts import Finding, Hold, Priority, Verdict
+from collector.rules.rule import Rule, Subject, found
+from shared.alerts import Finding, Priority, Verdict
 from shared.estimates.leaks import first_to_walk
 from shared.estimates.picture import Picture, air_c, suspects, vacuum_view
 from shared.estimates.suspects import Cause, Suspect
@@ -15,7 +15,7 @@ from shared.estimates.vacuum import VacuumDrop
 from shared.farm import Farm
 from shared.farm_parts import PUMP, Sensor
 from shared.readings import Quantity, Unknown
-from shared.tuning import VacuumLost
+from shared.tuning.vacuum import VacuumLost
 from shared.units import from_si
 from shared.words import capitalised, clock_time, inches_of_mercury
 
@@ -35,8 +35,10 @@ AT_THE_PUMP = "Look at pump, releaser and moisture trap first; lock out power be
 def subjects(farm: Farm) -> tuple[Subject, ...]:
     """The pump and every line that has a vacuum sensor."""
     lines = dict.fromkeys(sensor.line for sensor in farm.sensors_of(Quantity.VACUUM))
-    found = ((line, _on(farm, line)) for line in lines if line is not None)
-    return tuple(Subject(line, tuple(sensor.id for sensor in sensors)) for line, sensors in found if sensors)
+    watched = ((line, _on(farm, line)) for line in lines if line is not None)
+    return tuple(
+        Subject(line, tuple(sensor.id for sensor in sensors)) for line, sensors in watched if sensors
+    )
 
 
 def judge(farm: Farm, picture: Picture, line: str, now_ms: int) -> Finding:
@@ -47,32 +49,42 @@ def judge(farm: Farm, picture: Picture, line: str, now_ms: int) -> Finding:
     if not known:
         sensor, unknown = drops[0]
         sentence = f"{name}: vacuum is not known ({_reason(unknown)})."
-        return _finding(line, Verdict.UNKNOWN, _tuning(farm, sensor), now_ms, sentence)
+        tuning = farm.tuning(VacuumLost, sensor)
+        return found(tuning, line, now_ms, Verdict.UNKNOWN, sentence, priority=Priority.WAKE)
     sensor, drop = max(known, key=lambda each: each[1].drop_pa)
-    tuning = _tuning(farm, sensor)
+    tuning = farm.tuning(VacuumLost, sensor)
+    verdict, priority, advice, explained_by = Verdict.NORMAL, Priority.WAKE, "", ""
+    now, usual = inches_of_mercury(drop.now_pa), inches_of_mercury(drop.usual_pa)
     if drop.frozen:
-        return _finding(line, Verdict.NORMAL, tuning, now_ms, f"{name} is frozen; nothing flows.")
-    now = inches_of_mercury(drop.now_pa)
-    if drop.drop_pa <= tuning.clear_drop_pa:
-        sentence = f"{name} holds {now}, its usual is {inches_of_mercury(drop.usual_pa)}."
-        return _finding(line, Verdict.NORMAL, tuning, now_ms, sentence)
-    since = "" if drop.since_ms is None else f" since {clock_time(drop.since_ms, farm.zone, now_ms)}"
-    sentence = f"{name} is {inches_of_mercury(drop.drop_pa)} below its usual{since}."
-    if line == PUMP and not drop.pump_running:
-        sentence = f"The pump has stopped{since}: {now}."
-    explained = line != PUMP and (_pump_lost(farm, picture, now_ms) or not drop.pump_running)
-    if drop.drop_pa < tuning.trip_drop_pa or explained or drop.settling:
-        return _finding(line, Verdict.BETWEEN, tuning, now_ms, sentence)
-    verdict, priority, advice = _taken_as(farm, picture, sensor, drop, now_ms)
-    return _finding(line, verdict, tuning, now_ms, sentence, advice, priority)
+        sentence = f"{name} is frozen; nothing flows."
+    elif drop.drop_pa <= tuning.clear_drop_pa:
+        sentence = f"{name} holds {now}, its usual is {usual}."
+    else:
+        since = "" if drop.since_ms is None else f" since {clock_time(drop.since_ms, farm.zone, now_ms)}"
+        sentence = f"{name} is {inches_of_mercury(drop.drop_pa)} below its usual{since}."
+        if line == PUMP and not drop.pump_running:
+            sentence = f"The pump has stopped{since}: {now}."
+        verdict = Verdict.BETWEEN
+        if drop.drop_pa >= tuning.trip_drop_pa and not drop.settling:
+            verdict, priority, advice = _taken_as(farm, picture, sensor, drop, now_ms)
+            explained_by = "" if line == PUMP else _explained_by(farm, picture, drop, now_ms)
+    return found(
+        tuning, line, now_ms, verdict, sentence, advice, priority=priority, explained_by=explained_by
+    )
+
+
+def _explained_by(farm: Farm, picture: Picture, drop: VacuumDrop, now_ms: int) -> str:
+    if not drop.pump_running:
+        return "the pump does not run"
+    return "the pump has lost vacuum" if _pump_lost(farm, picture, now_ms) else ""
 
 
 def _taken_as(
     farm: Farm, picture: Picture, sensor: Sensor, drop: VacuumDrop, now_ms: int
 ) -> tuple[Verdict, Priority, str]:
     """What a drop that is large enough is taken for, and what to do first."""
-    found = suspects(picture, farm, now_ms)
-    suspect = first_to_walk(found) if isinstance(found, tuple) else None
+    suspected = suspects(picture, farm, now_ms)
+    suspect = first_to_walk(suspected) if isinstance(suspected, tuple) else None
     cause = None if suspect is None else suspect.cause
     if suspect is not None and cause is Cause.SENSOR and sensor.id in suspect.sensors:
         return Verdict.ACTIVE, Priority.TELL, f"It looks like {suspect.where}, not the line: look by day."
@@ -81,7 +93,7 @@ def _taken_as(
         return Verdict.ACTIVE, Priority.TELL if rests else Priority.WAKE, AT_THE_PUMP
     shut = drop.now_pa < SHUT_RATIO * drop.usual_pa and _is_cold(farm, picture)
     undecided = _is_cold(farm, picture) and now_ms - (drop.since_ms or now_ms) < COLD_WAIT_MS
-    if shut or undecided or _looks_like_ice(found):
+    if shut or undecided or _looks_like_ice(suspected):
         return Verdict.BETWEEN, Priority.TELL, "It may be ice."
     advice = UNKNOWN_PLACE if suspect is None else f"{_cost(suspect)} {_said(suspect)}".strip()
     return Verdict.ACTIVE, Priority.WAKE, advice
@@ -98,28 +110,9 @@ def _reason(drop: VacuumDrop | Unknown) -> str:
     return drop.reason if isinstance(drop, Unknown) else ""
 
 
-def _finding(
-    line: str,
-    verdict: Verdict,
-    tuning: VacuumLost,
-    now_ms: int,
-    sentence: str,
-    advice: str = "",
-    priority: Priority = Priority.WAKE,
-) -> Finding:
-    hold = Hold(tuning.raise_hold_s, tuning.clear_hold_s)
-    return Finding(ID, line, verdict, priority, now_ms, hold, sentence, advice)
-
-
 def _on(farm: Farm, line: str | None) -> tuple[Sensor, ...]:
     on_line = (sensor for sensor in farm.sensors_of(Quantity.VACUUM) if sensor.line == line)
-    return tuple(sensor for sensor in on_line if _tuning(farm, sensor).enabled)
-
-
-def _tuning(farm: Farm, sensor: Sensor) -> VacuumLost:
-    tuning = farm.tuning(ID, sensor)
-    assert isinstance(tuning, VacuumLost)
-    return tuning
+    return tuple(sensor for sensor in on_line if farm.tuning(VacuumLost, sensor).enabled)
 
 
 def _is_cold(farm: Farm, picture: Picture) -> bool:
@@ -130,7 +123,7 @@ def _is_cold(farm: Farm, picture: Picture) -> bool:
 def _pump_lost(farm: Farm, picture: Picture, now_ms: int) -> bool:
     for sensor in _on(farm, PUMP):
         drop = vacuum_view(picture, sensor.id, now_ms)
-        if isinstance(drop, VacuumDrop) and drop.drop_pa >= _tuning(farm, sensor).trip_drop_pa:
+        if isinstance(drop, VacuumDrop) and drop.drop_pa >= farm.tuning(VacuumLost, sensor).trip_drop_pa:
             return True
     return False
 

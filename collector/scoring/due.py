@@ -28,10 +28,10 @@ from collector.simulate.story import Story
 from collector.simulate.story_events import LinkOutage, SensorFault
 from collector.simulate.truth import TankTruth, Truth
 from shared.farm import Farm
-from shared.farm_parts import PUMP, Holds, Sensor, Tank
+from shared.farm_parts import PUMP, Holds, Sensor
 from shared.physics.tanks import capacity_m3
 from shared.readings import Quantity
-from shared.tuning import TankNearlyFull
+from shared.tuning.tanks import TankNearlyFull
 from shared.units import CFM_M3_S, HOUR_S, INHG_PA
 
 MINUTE_MS = 60_000
@@ -181,7 +181,11 @@ def _tanks(farm: Farm, story: Story, truth: Truth) -> list[Due]:
     found: list[Due] = []
     for occurrence in truth.occurrences:
         tank = farm.tank_by_id.get(occurrence.subject)
-        if occurrence.kind != "full" or tank is None or not (tuning := _tuning(farm, tank)).enabled:
+        if (
+            occurrence.kind != "full"
+            or tank is None
+            or not (tuning := farm.tuning(TankNearlyFull, tank)).enabled
+        ):
             continue
         full_ms = occurrence.from_ms
         sensors = list(farm.sensors_of(Quantity.LEVEL, tank=tank.id))
@@ -220,7 +224,7 @@ def _allows(rows: list[TankTruth], full_ms: int, lead_s: float) -> bool:
 
 
 def _fills(farm: Farm, truth: Truth, tank_id: str, at_ms: int) -> bool:
-    tuning, rows = _tuning(farm, farm.tank_by_id[tank_id]), truth.tanks.get(tank_id, [])
+    tuning, rows = farm.tuning(TankNearlyFull, farm.tank_by_id[tank_id]), truth.tanks.get(tank_id, [])
     # Sampled every ten minutes; of a tank that is being pumped the better neighbour counts.
     now = [row for row in rows if abs(row.at_ms - at_ms) <= LOSS_LASTS_MS]
     most_m3 = capacity_m3(farm.tank_by_id[tank_id].geometry)
@@ -282,9 +286,3 @@ def _old(farm: Farm, truth: Truth) -> list[Due]:
         if len(old_ms) > OLD_WITHIN_MS // LOSS_LASTS_MS and farm.sensors_of(Quantity.LEVEL, tank=tank.id):
             found.append(Due("sap_held_too_long", (tank.id,), old_ms[0], old_ms[0] + OLD_WITHIN_MS))
     return found
-
-
-def _tuning(farm: Farm, tank: Tank) -> TankNearlyFull:
-    tuning = farm.tuning("tank_nearly_full", tank)
-    assert isinstance(tuning, TankNearlyFull)
-    return tuning

@@ -12,6 +12,7 @@ from collector.simulate.truth import Truth
 from shared.alerts import Priority
 from shared.estimates.suspects import Suspect
 from shared.farm import Farm
+from shared.tuning.tanks import TankNearlyFull
 
 HOUR_MS = 3_600_000
 GIVEN_EARLY_MS = 3 * HOUR_MS
@@ -120,7 +121,7 @@ def _holds(farm: Farm, suspect: Suspect, leak: Leak | LimbDown) -> bool:
 
 def _band(farm: Farm, forecast: Forecast, truth: Truth) -> list[Band]:
     """A forecast counts if its tank is watched for being full, and then ran full without a pause."""
-    if not farm.tuning("tank_nearly_full", farm.tank_by_id[forecast.tank]).enabled:
+    if not farm.tuning(TankNearlyFull, farm.tank_by_id[forecast.tank]).enabled:
         return []
     full_ms = next(
         (

@@ -23,7 +23,7 @@ from shared.physics.sap import (
     ro_water_removed_fraction,
     sap_per_syrup_ratio,
 )
-from shared.tuning import SapHeldTooLong
+from shared.tuning.tanks import SapHeldTooLong
 from shared.units import FOOT_M, HOUR_S, INHG_PA, from_si
 from tests.checks import Check, Status
 

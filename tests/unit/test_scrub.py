@@ -17,6 +17,7 @@ from shared.farm_file import parse_farm
 from shared.instants import instant_ms
 from shared.requests import Acknowledge, LogKind, Shelve, WriteLog, decode, encode
 from shared.streams import StreamMessage, read_stream, write_message
+from shared.tuning.tanks import TankNearlyFull
 from tests.fakes.hollow import FARM
 from tests.fakes.knoll import knoll
 
@@ -192,7 +193,7 @@ def test_the_farm_is_the_same_but_for_names_places_and_people(scrubbed):
     ]
     assert [tank.geometry for tank in farm.tanks] == [tank.geometry for tank in FARM.tanks]
     assert farm.tanks[0].drains_to == "tank-2"
-    assert farm.tuning("tank_nearly_full", farm.tanks[1]) == FARM.tuning("tank_nearly_full", FARM.tanks[1])
+    assert farm.tuning(TankNearlyFull, farm.tanks[1]) == FARM.tuning(TankNearlyFull, FARM.tanks[1])
     assert (farm.ro.takes_from, farm.ro.concentrate_to, farm.evaporator.takes_from) == (
         ("tank-1",),
         "tank-2",

@@ -11,10 +11,11 @@ from shared.estimates.picture import TankView
 from shared.estimates.sap_age import SapAge
 from shared.estimates.tank_flow import FillTime, NotFilling, TankFlow
 from shared.estimates.vacuum import VacuumDrop
+from shared.farm_file import parse_farm
 from shared.readings import Band, Unknown
-from shared.tuning import SensorSilent
 from shared.units import GALLON_M3, INHG_PA, to_si
 from tests.fakes.pages import T0, alert
+from tests.fakes.seasons import SAMPLES
 
 
 def drop(below_inhg, **more):
@@ -83,8 +84,8 @@ def test_silence_means_nothing_where_the_farm_file_says_so(knob):
     """A recorded night told in a minute: between two looks an hour of the farm goes by."""
     knob.say("stack", 70.0, "degF", T0 - 3_600_000)
     known = facts(knob.sources)
-    rules = known.farm.rules.model_copy(update={"sensor_silent": SensorSilent(enabled=False)})
-    calm = replace(known, farm=known.farm.model_copy(update={"rules": rules}))
+    text = (SAMPLES / "juniper-knob.toml").read_text()
+    calm = replace(known, farm=parse_farm(f"{text}\n[rules.sensor_silent]\nenabled = false\n"))
     assert silent_s(known, known.farm.sensor_by_id["stack"]) == 3600.0
     assert silent_s(calm, known.farm.sensor_by_id["stack"]) is None
     assert (known.heard_ms, calm.heard_ms) == (T0 - 3_600_000, T0)
