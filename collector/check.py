@@ -9,6 +9,7 @@ from rich.table import Table
 
 from collector.intake import Memory, take_in
 from collector.topics import Router, router_of
+from shared.alerts import Priority
 from shared.clock import Clock
 from shared.farm import Farm
 from shared.farm_parts import PUMP, Sensor
@@ -134,7 +135,9 @@ def tuned(tuning: RuleTuning) -> str:
     """A rule's thresholds and hold times in words: `trip drop 3 inHg, raise hold 2 min`."""
     if not tuning.enabled:
         return "off"
-    return ", ".join(_said(field, value) for field, value in tuning if field != "enabled")
+    capped = [] if tuning.at_most is Priority.WAKE else [f"at most {tuning.at_most}"]
+    shown = (_said(field, value) for field, value in tuning if field not in ("enabled", "at_most"))
+    return ", ".join([*shown, *capped])
 
 
 def _said(field: str, value: float) -> str:
