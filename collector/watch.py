@@ -18,7 +18,9 @@ from zlib import compress, decompress
 
 from pydantic import TypeAdapter
 
-from collector.alerting.book import ACKNOWLEDGEMENT_LASTS_S, Told, notices
+from collector.alerting.answers import Answering
+from collector.alerting.book import ACKNOWLEDGEMENT_LASTS_S, Told, due_now
+from collector.alerting.wording import texts_of
 from collector.rules import RULES
 from collector.rules.rule import Rule
 from shared.alerts import (
@@ -50,6 +52,8 @@ class Plan:
     by_sensor: dict[str, tuple[tuple[Rule, str], ...]]
     by_event: tuple[tuple[Rule, str], ...]
     by_arrival: tuple[tuple[Rule, str], ...]
+    answering: Answering | None = None
+    """How texts may be answered by those who got them; None: only on the pages."""
 
     @property
     def keys(self) -> set[str]:
@@ -57,7 +61,7 @@ class Plan:
         return {f"{rule.id}/{subject}" for rule, subject in (*self.by_event, *self.by_arrival)}
 
 
-def plan_for(farm: Farm, rules: Iterable[Rule] = RULES) -> Plan:
+def plan_for(farm: Farm, rules: Iterable[Rule] = RULES, answering: Answering | None = None) -> Plan:
     """The plan of these rules on that farm."""
     by_sensor: dict[str, list[tuple[Rule, str]]] = {}
     by_event: list[tuple[Rule, str]] = []
@@ -67,7 +71,9 @@ def plan_for(farm: Farm, rules: Iterable[Rule] = RULES) -> Plan:
             (by_arrival if rule.by_arrival else by_event).append((rule, subject.id))
             for sensor in subject.sensors:
                 by_sensor.setdefault(sensor, []).append((rule, subject.id))
-    return Plan(farm, {s: tuple(r) for s, r in by_sensor.items()}, tuple(by_event), tuple(by_arrival))
+    return Plan(
+        farm, {s: tuple(r) for s, r in by_sensor.items()}, tuple(by_event), tuple(by_arrival), answering
+    )
 
 
 @dataclass(slots=True)
@@ -201,15 +207,9 @@ def on_clock(watch: Watch, plan: Plan, now_ms: int, changes: Changes) -> None:
             and now_ms >= alert.acknowledged_ms + ACKNOWLEDGEMENT_LASTS_S * 1000
         ):
             _keep(watch, *expire_acknowledgement(alert, now_ms), changes)
-        told = watch.alerting.told.setdefault(key, Told())
-        for notice in notices(watch.alerting.alerts[key], told, plan.farm, now_ms):
-            changes.alerts[key] = watch.alerting.alerts[key]
-            for contact in plan.farm.contacts:
-                if contact.id in notice.contacts:
-                    changes.texts.extend(
-                        Text(key, notice.event, contact.id, channel.id, notice.body, notice.long_body, now_ms)
-                        for channel in contact.channels
-                    )
+    due = due_now(watch.alerting.alerts, watch.alerting.told, plan.farm, now_ms)
+    changes.alerts.update({notice.alert.key: notice.alert for notice in due})
+    changes.texts += texts_of(due, plan.farm, now_ms, plan.answering)
 
 
 def _judge(watch: Watch, plan: Plan, rule: Rule, subject: str, at_ms: int, changes: Changes) -> None:

@@ -16,7 +16,7 @@ from dashboard.windows import WINDOWS, Window
 from dashboard.words import ADVICE_ONLY, Headline, Note, Top, tab_title
 from shared.alerts import Alert, AlertState, Priority
 from shared.farm import Farm
-from shared.farm_parts import Contact
+from shared.farm_contacts import Contact
 from shared.words import clock_time, duration
 
 Children = Component | str | Sequence["Component | str"]

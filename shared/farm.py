@@ -11,7 +11,8 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import AfterValidator, Field, model_validator
 
-from shared.farm_parts import PUMP, Contact, Evaporator, Id, Line, ReverseOsmosis, Sensor, Tank
+from shared.farm_contacts import Contact
+from shared.farm_parts import PUMP, Evaporator, Id, Line, ReverseOsmosis, Sensor, Tank
 from shared.farm_units import Section
 from shared.readings import Quantity
 from shared.tuning import RULE_OF, Rules, effective
@@ -114,6 +115,10 @@ class Farm(Section):
         for place, tank_id in self._tanks_named():
             if tank_id not in self.tank_by_id:
                 raise _missing(place, tank_id, self.tank_by_id)
+        if self.contacts and all(c.quiet is not None and c.quiet.holds == "wake" for c in self.contacts):
+            raise ValueError(
+                'quiet: holds = "wake" for every contact leaves nobody to be woken; free one of them'
+            )
         _ = self._tunings  # refuses what does not fit together
         return self
 

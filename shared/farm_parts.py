@@ -1,4 +1,4 @@
-"""The parts of a farm as its owner describes them: line, tank, sensor, contact, machines.
+"""The parts of a farm as its owner describes them: line, tank, sensor, machines.
 
 Inside, everything is SI; in the file every key names its unit (see farm_units). What must fit between parts
 is checked by the farm itself.
@@ -221,21 +221,6 @@ def _need_rising(points: tuple[tuple[float, float], ...]) -> None:
         raise ValueError("a table needs at least two points")
     if any(b[0] <= a[0] or b[1] <= a[1] for a, b in pairwise(points)):
         raise ValueError("a table's points must rise in both numbers")
-
-
-class Channel(Section):
-    """One way to reach a contact: an Apprise address, which may hold `${NAME}` from the environment."""
-
-    id: Id
-    url: str
-
-
-class Contact(Section):
-    """Somebody who is told; contacts are asked in the order of the file."""
-
-    id: Id
-    name: str
-    channels: tuple[Channel, ...] = Field(alias="channel", min_length=1)
 
 
 class ReverseOsmosis(Section):

@@ -1,16 +1,16 @@
 """Who is told what, and when: from the state of the alerts, never from what has happened since.
 
-`notices` compares each alert with what was told of it and says what is still due. A trouble that came
+`notice_of` compares each alert with what was told of it and says what is still due. A trouble that came
 and went while nobody could be told is therefore one line, not two; a restart tells nothing twice.
+What is due to the same contact at the same time is one text (wording.py).
 """
 
-from collections.abc import Iterator
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from shared.alerts import Alert, AlertState, Priority
 from shared.farm import Farm
-from shared.gsm7 import LIMIT, fit, length
-from shared.words import clock_time
+from shared.farm_contacts import Contact
 
 REPEAT_AFTER_S = (300.0, 900.0, 1800.0, 3600.0)
 """A wake alert that nobody acknowledges is told again after these times, then each hour."""
@@ -18,6 +18,10 @@ NEXT_CONTACT_AFTER_S = 900.0
 """After so long without an answer the next contact is told as well, and so on (common practice, no source)."""
 ACKNOWLEDGEMENT_LASTS_S = 3600.0
 """If the trouble outlasts its acknowledgement by this much, it asks again."""
+GATHER_S = 30.0
+"""What wakes nobody waits so long for more of its kind (common practice, no source)."""
+AHEAD_FRACTION = 0.25
+"""A reminder that has no more than this of its wait left goes with a text that goes out now."""
 
 
 @dataclass(slots=True)
@@ -32,53 +36,103 @@ class Told:
     number: int = 0
     contacts: list[str] = field(default_factory=list)
     cleared_told: bool = True
+    seen_ms: int | None = None
+    """Since when something that may wait is due."""
 
 
 @dataclass(frozen=True, slots=True)
 class Notice:
     """One thing to be said to these contacts; `event` numbers it within its alert."""
 
-    key: str
+    alert: Alert
     event: str
     contacts: tuple[str, ...]
-    body: str
-    long_body: str
+    opening: str
+    """Empty where it is news; Still, Over, Was."""
+
+    @property
+    def asks(self) -> bool:
+        """Whether it wants an answer."""
+        return self.alert.state is AlertState.ACTIVE
 
 
-def notices(alert: Alert, told: Told, farm: Farm, now_ms: int) -> Iterator[Notice]:
+def due_now(alerts: Mapping[str, Alert], told: dict[str, Told], farm: Farm, now_ms: int) -> list[Notice]:
+    """All that is due; where something is said anyway, what may wait or is due soon goes with it."""
+    found: dict[str, Notice] = {}
+    for hurry in (False, True):
+        for key, alert in alerts.items():
+            if key not in found:
+                notice = notice_of(alert, told.setdefault(key, Told()), farm, now_ms, hurry=hurry)
+                if notice is not None:
+                    found[key] = notice
+        if not found:
+            break
+    return list(found.values())
+
+
+def notice_of(alert: Alert, told: Told, farm: Farm, now_ms: int, *, hurry: bool = False) -> Notice | None:
     """What is due of this alert now; `told` is brought up to date as if it were said.
 
-    The caller stores the notices and `told` in one transaction, so that nothing is said twice or lost.
+    The caller stores the texts and `told` in one transaction, so that nothing is said twice or lost.
     """
     if alert.priority is Priority.NOTE or not farm.contacts or alert.is_shelved(now_ms):
-        return
+        return None
     if alert.state is AlertState.ACTIVE:
-        if told.episode != alert.episode or told.priority is not alert.priority or told.asked_ms == 0:
-            again = told.contacts if told.episode == alert.episode else []
-            opening = "Still: " if again and told.priority is alert.priority else ""
-            told.episode, told.priority, told.asked_ms = alert.episode, alert.priority, now_ms
-            told.count, told.cleared_told = 0, False
-            told.contacts = list(again) or [farm.contacts[0].id]
-            yield _notice(alert, told, farm, opening)
-        elif alert.calm_since_ms is not None:
-            return  # it may be over: no reminder while that is being made sure
-        elif alert.priority is Priority.WAKE and now_ms >= told.asked_ms + _repeat_after_s(told.count) * 1000:
-            asked_for_s = (now_ms - told.asked_ms) / 1000
-            reach = min(len(farm.contacts), 1 + int(asked_for_s // NEXT_CONTACT_AFTER_S))
-            told.contacts = [c.id for c in farm.contacts[: max(reach, len(told.contacts))]]
-            # Times missed while the machine was off are not made up for, one by one.
-            while now_ms >= told.asked_ms + _repeat_after_s(told.count) * 1000:
-                told.count += 1
-            yield _notice(alert, told, farm, "Still: ")
-    elif alert.state is AlertState.ACKNOWLEDGED:
+        return None if alert.explained_by else _asks(alert, told, farm, now_ms, hurry=hurry)
+    if alert.state is AlertState.ACKNOWLEDGED:
         told.asked_ms = 0  # asks afresh when the acknowledgement runs out
-    elif not told.cleared_told and told.episode == alert.episode:
-        told.cleared_told = True
-        yield _notice(alert, told, farm, "Over: ")
-    elif alert.episode > told.episode and alert.cleared_ms is not None:
-        told.episode, told.asked_ms, told.cleared_told = alert.episode, 0, True
-        told.contacts = [farm.contacts[0].id]
-        yield _notice(alert, told, farm, "Was: ")
+        return None
+    is_over = told.episode == alert.episode and not told.cleared_told
+    was_missed = told.episode < alert.episode and alert.cleared_ms is not None
+    if not (is_over or was_missed) or _may_wait(alert, told, farm, now_ms, hurry=hurry):
+        return None
+    told.cleared_told = True
+    if is_over:
+        return _notice(alert, told, "Over: ")
+    told.episode, told.asked_ms = alert.episode, 0
+    told.contacts = [_hearing(farm, alert.priority, now_ms)[0].id]
+    return _notice(alert, told, "Was: ")
+
+
+def _asks(alert: Alert, told: Told, farm: Farm, now_ms: int, *, hurry: bool) -> Notice | None:
+    if told.episode != alert.episode or told.priority is not alert.priority or told.asked_ms == 0:
+        if _may_wait(alert, told, farm, now_ms, hurry=hurry):
+            return None
+        again = told.contacts if told.episode == alert.episode else []
+        opening = "Still: " if again and told.priority is alert.priority else ""
+        told.episode, told.priority, told.asked_ms = alert.episode, alert.priority, now_ms
+        told.count, told.cleared_told = 0, False
+        told.contacts = list(again) or [_hearing(farm, alert.priority, now_ms)[0].id]
+        return _notice(alert, told, opening)
+    if alert.calm_since_ms is not None or alert.priority is not Priority.WAKE:
+        return None  # it may be over: no reminder while that is being made sure
+    if now_ms < told.asked_ms + _reminder_s(told.count, hurry=hurry) * 1000:
+        return None
+    reach = 1 + int((now_ms - told.asked_ms) / 1000 // NEXT_CONTACT_AFTER_S)
+    known = [contact.id for contact in _hearing(farm, alert.priority, now_ms)[:reach]]
+    told.contacts = list(dict.fromkeys([*told.contacts, *known]))
+    told.count += 1
+    # Times missed while the machine was off are not made up for, one by one.
+    while now_ms >= told.asked_ms + _repeat_after_s(told.count) * 1000:
+        told.count += 1
+    return _notice(alert, told, "Still: ")
+
+
+def _may_wait(alert: Alert, told: Told, farm: Farm, now_ms: int, *, hurry: bool) -> bool:
+    """Whether it is better said later: in company, or after its contact's quiet hours. Never what wakes."""
+    if alert.priority is Priority.WAKE:
+        return False
+    if told.seen_ms is None:
+        told.seen_ms = now_ms
+    if not any(contact.hears(alert.priority, now_ms, farm.zone) for contact in farm.contacts[:1]):
+        return True
+    return not hurry and now_ms - told.seen_ms < GATHER_S * 1000
+
+
+def _hearing(farm: Farm, priority: Priority, now_ms: int) -> list[Contact]:
+    """Those who may be told now, in their order; all of them rather than nobody."""
+    hearing = [contact for contact in farm.contacts if contact.hears(priority, now_ms, farm.zone)]
+    return hearing or list(farm.contacts)
 
 
 def _repeat_after_s(count: int) -> float:
@@ -87,19 +141,13 @@ def _repeat_after_s(count: int) -> float:
     return REPEAT_AFTER_S[-1] + (count - len(REPEAT_AFTER_S) + 1) * 3600.0
 
 
-def _notice(alert: Alert, told: Told, farm: Farm, opening: str) -> Notice:
+def _reminder_s(count: int, *, hurry: bool) -> float:
+    after_s = _repeat_after_s(count)
+    waited_s = after_s - (_repeat_after_s(count - 1) if count else 0.0)
+    return after_s - hurry * AHEAD_FRACTION * waited_s
+
+
+def _notice(alert: Alert, told: Told, opening: str) -> Notice:
     told.number += 1
-    event = f"{alert.episode}.{told.number}"
-    since = ""
-    if opening and alert.raised_ms is not None:
-        began = clock_time(alert.raised_ms, farm.zone)
-        if alert.cleared_ms is not None:
-            since = f" {began}-{clock_time(alert.cleared_ms, farm.zone)}."
-        elif "since" not in alert.sentence:
-            since = f" Since {began}."
-    # The number lets a person see that a text came twice: delivery is at least once.
-    tail = f" #{event}"
-    advice = f" {alert.advice}" if alert.advice and opening in ("", "Still: ") else ""
-    said = f"{opening}{alert.sentence}{since}{advice}"
-    body = fit(said, LIMIT - length(tail)) + tail
-    return Notice(alert.key, event, tuple(told.contacts), body, f"{farm.name}: {said}{tail}")
+    told.seen_ms = None
+    return Notice(alert, f"{alert.episode}.{told.number}", tuple(told.contacts), opening)

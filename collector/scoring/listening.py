@@ -38,7 +38,6 @@ CLOCK_MS = 60_000
 PLACE_AFTER_MS = 5 * 60_000
 """Where the leak is, is asked so long after the wake-up: when its owner has boots on."""
 FORECAST_EVERY_MS = 30 * 60_000
-NOT_NEWS = ("Still: ", "Over: ", "Was: ")
 
 
 class Message(Protocol):
@@ -130,6 +129,8 @@ class _Asked:
 
     next_forecast_ms: int = 0
     places: list[tuple[str, int]] = field(default_factory=list)
+    told: set[tuple[str, int, Priority]] = field(default_factory=set)
+    """What is no news any more: alert, episode, priority."""
 
 
 def _look_at_clock(
@@ -139,12 +140,17 @@ def _look_at_clock(
     heard.transitions.extend(changes.transitions)
     heard.texts.extend(changes.texts)
     for text in changes.texts:
-        if text.contact != plan.farm.contacts[0].id or text.body.startswith(NOT_NEWS):
+        owner = plan.farm.contacts[0]
+        if (text.contact, text.channel) != (owner.id, owner.channels[0].id):
             continue
-        alert = watch.alerting.alerts[text.key]
-        heard.told.append(Told(alert.rule, alert.subject, alert.priority, now_ms, text.body))
-        if alert.rule == "vacuum_lost" and alert.priority is Priority.WAKE:
-            asked.places.append((alert.subject, now_ms))
+        for alert in (watch.alerting.alerts[key] for key in (text.key, *text.also)):
+            once = (alert.key, alert.episode, alert.priority)
+            if watch.alerting.told[alert.key].asked_ms != now_ms or once in asked.told:
+                continue
+            asked.told.add(once)
+            heard.told.append(Told(alert.rule, alert.subject, alert.priority, now_ms, text.body))
+            if alert.rule == "vacuum_lost" and alert.priority is Priority.WAKE:
+                asked.places.append((alert.subject, now_ms))
     while asked.places and asked.places[0][1] + PLACE_AFTER_MS <= now_ms:
         line, woken_ms = asked.places.pop(0)
         heard.places.append(Places(line, woken_ms, _suspects(watch, plan.farm, now_ms)))

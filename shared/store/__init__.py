@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
-from shared.alerts import Alert, Transition
+from shared.alerts import Alert, Priority, Transition
 from shared.readings import Reading, Reject
 from shared.requests import Request, WriteLog
 
@@ -50,6 +50,11 @@ class Text:
     body: str
     long_body: str
     due_ms: int
+    priority: Priority = Priority.WAKE
+    also: tuple[str, ...] = ()
+    """Keys of other alerts that the same text tells of; an answer to it is an answer for them too."""
+    code: str = ""
+    """What to answer it with; empty where it asks nothing."""
 
 
 @dataclass(frozen=True, slots=True)

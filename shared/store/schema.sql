@@ -100,6 +100,7 @@ CREATE TABLE transition (
 CREATE INDEX transition_by_time ON transition (at_ms);
 
 -- Texts to be handed over. A row is written with the transition that asks for it, marked after it was sent.
+-- also: JSON list of the other alerts it tells of. code: what to answer it with. spared: another text says it.
 CREATE TABLE outbox (
     id         INTEGER PRIMARY KEY,
     key        TEXT NOT NULL,
@@ -108,15 +109,19 @@ CREATE TABLE outbox (
     channel    TEXT NOT NULL,
     body       TEXT NOT NULL,
     long_body  TEXT NOT NULL,
+    priority   TEXT NOT NULL,
+    also       TEXT NOT NULL,
+    code       TEXT NOT NULL,
     created_ms INTEGER NOT NULL,
     due_ms     INTEGER NOT NULL,
     attempts   INTEGER NOT NULL DEFAULT 0,
-    state      TEXT NOT NULL DEFAULT 'waiting' CHECK (state IN ('waiting', 'sent', 'expired', 'refused')),
+    state      TEXT NOT NULL DEFAULT 'waiting' CHECK (state IN ('waiting', 'sent', 'spared', 'expired', 'refused')),
     sent_ms    INTEGER,
     error      TEXT,
     UNIQUE (key, event, contact, channel)
 ) STRICT;
 CREATE INDEX outbox_waiting ON outbox (due_ms) WHERE state = 'waiting';
+CREATE INDEX outbox_by_code ON outbox (code) WHERE code <> '';
 
 -- The evaluator's memory and the cursors it was computed from; one row.
 CREATE TABLE watch (

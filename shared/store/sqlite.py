@@ -5,15 +5,18 @@ One writer also keeps clear of the WAL-reset bug of SQLite 3.7.0 to 3.51.2, whic
 that write or checkpoint at the same instant (sqlite.org/wal.html).
 """
 
+import json
 import sqlite3
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from pydantic import TypeAdapter
 
-from shared.alerts import Alert
+from shared.alerts import Alert, Priority
 from shared.errors import StoreError
 from shared.readings import Quantity, Reading
 from shared.requests import Request, encode
@@ -25,6 +28,19 @@ from shared.store.sqlite_reader import SqliteReader
 ALERT = TypeAdapter(Alert)
 ARRIVALS_KEPT = 4096
 """More than two windows of any broker's usual setting; see settings.inflight_count."""
+
+
+_TEXT = "key, event, contact, channel, body, long_body, due_ms, priority, also, code"
+
+
+def _text_row(text: Text) -> tuple[str | int, ...]:
+    also = json.dumps(text.also)
+    said = (text.key, text.event, text.contact, text.channel, text.body, text.long_body, text.due_ms)
+    return (*said, text.priority, also, text.code)
+
+
+def _text_of(row: Sequence[Any]) -> Text:
+    return replace(Text(*row[:7]), priority=Priority(row[7]), also=tuple(json.loads(row[8])), code=row[9])
 
 
 class SqliteStore(SqliteReader, Store):
@@ -182,12 +198,9 @@ class SqliteStore(SqliteReader, Store):
                 ],
             )
             connection.executemany(
-                "INSERT OR IGNORE INTO outbox (key, event, contact, channel, body, long_body, created_ms, due_ms)"
-                " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-                [
-                    (t.key, t.event, t.contact, t.channel, t.body, t.long_body, memory.at_ms, t.due_ms)
-                    for t in record.texts
-                ],
+                f"INSERT OR IGNORE INTO outbox ({_TEXT}, created_ms)"  # noqa: S608 - our own columns
+                " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                [(*_text_row(text), memory.at_ms) for text in record.texts],
             )
             connection.execute(
                 "INSERT OR REPLACE INTO watch VALUES (1, ?, ?, ?, ?, ?)",
@@ -212,11 +225,11 @@ class SqliteStore(SqliteReader, Store):
         """Texts to be handed over now (see Store)."""
         with self._lock:
             rows = self._connection.execute(
-                "SELECT id, key, event, contact, channel, body, long_body, due_ms, attempts, created_ms"
+                f"SELECT {_TEXT}, id, attempts, created_ms"  # noqa: S608 - our own columns
                 " FROM outbox WHERE state = 'waiting' AND due_ms <= ? ORDER BY id DESC LIMIT ?",
                 (now_ms, limit),
             ).fetchall()
-        return [WaitingText(row[0], Text(*row[1:8]), row[8], row[9]) for row in rows]
+        return [WaitingText(row[10], _text_of(row), row[11], row[12]) for row in rows]
 
     def mark_sent(self, text_id: int, now_ms: int) -> None:
         """The channel took it (see Store)."""

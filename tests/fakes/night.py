@@ -166,7 +166,15 @@ class Night:
         self._take(changes)
 
     def _take(self, changes):
-        self.phone += [(round(self.at_s / 3600, 2), t.key, t.contact, t.body) for t in changes.texts]
+        hour = round(self.at_s / 3600, 2)
+        self.phone += [(hour, t.key, t.contact, t.body) for t in changes.texts]
+        # What is told in company is news as well, unless the text says that it only still stands.
+        self.phone += [
+            (hour, key, t.contact, f"In company: {t.body}")
+            for t in changes.texts
+            for key in t.also
+            if f"Still {key.split('/')[0].replace('_', ' ')}" not in t.body
+        ]
         self.transitions += changes.transitions
 
     def texts(self, rule, *, repeats=False):

@@ -11,7 +11,7 @@ def test_one_silent_sensor_is_told_by_name():
     ((hour, sensor, body),) = night.texts("sensor_silent")
     assert sensor == "ledge-far"
     assert 2.07 <= hour <= 2.1
-    assert body.startswith("Ledge-far has been silent for 5 min")
+    assert body.startswith("Ledge-far has been silent for 6 min")
 
 
 def test_when_nothing_at_all_is_heard_one_text_says_so_and_wakes():

@@ -1,0 +1,85 @@
+"""Notices become texts: one for each contact and time, at most 160 GSM-7 characters, with a long form for mail.
+
+    Lower tank is full about 04:30. 1,290 of 1,600 gal, +142 gal/h, 2 h left. Start the RO. #K7QX3M2TAB
+
+Whatever else is due to the same contact at the same time is named behind it. The last word lets a person
+see that a text came twice (delivery is at least once), and is the code or link to answer with.
+"""
+
+from collections.abc import Iterable, Iterator
+
+from collector.alerting.answers import Answering, code_for
+from collector.alerting.book import Notice
+from shared.alerts import RANK
+from shared.farm import Farm
+from shared.farm_contacts import Contact
+from shared.gsm7 import LIMIT, fit, length
+from shared.store import Text
+from shared.words import clock_time
+
+LATE_MS = 600_000
+"""A trouble first told so long after it was raised says since when (a contact's quiet hours, an outage)."""
+_GROUPS = {"": "Also", "Still: ": "Still", "Over: ": "Over", "Was: ": "Was"}
+
+
+def texts_of(
+    notices: Iterable[Notice], farm: Farm, now_ms: int, answering: Answering | None
+) -> Iterator[Text]:
+    """The texts for every contact and channel; later channels of a contact are due later, as the farm file says."""
+    said = sorted(notices, key=lambda notice: (not notice.asks, -RANK[notice.alert.priority]))
+    for contact in farm.contacts:
+        mine = [notice for notice in said if contact.id in notice.contacts]
+        if mine:
+            yield from _for_contact(mine, contact, farm, now_ms, answering)
+
+
+def _for_contact(
+    notices: list[Notice], contact: Contact, farm: Farm, now_ms: int, answering: Answering | None
+) -> Iterator[Text]:
+    first, others = notices[0], notices[1:]
+    code = ""
+    tail = f" #{first.event}"
+    if first.asks and answering is not None:
+        code = code_for(answering.secret, first.alert.key, first.event, contact.id)
+        tail = f" {answering.link}{code}" if answering.link else f" #{code}"
+    short = _said(first, farm, now_ms, with_advice=not others)
+    body = fit(f"{short}{_also(others)}", LIMIT - length(tail)) + tail
+    lines = [_said(notice, farm, now_ms, with_advice=True) for notice in notices]
+    long_body = "\n".join([f"{farm.name}: {lines[0]}", *lines[1:]]) + tail
+    for index, channel in enumerate(contact.channels):
+        yield Text(
+            first.alert.key,
+            first.event,
+            contact.id,
+            channel.id,
+            body,
+            long_body,
+            now_ms + round(channel.waits_s(index) * 1000),
+            first.alert.priority,
+            also=tuple(notice.alert.key for notice in others),
+            code=code,
+        )
+
+
+def _said(notice: Notice, farm: Farm, now_ms: int, *, with_advice: bool) -> str:
+    alert, since = notice.alert, ""
+    if alert.raised_ms is not None:
+        began = clock_time(alert.raised_ms, farm.zone, now_ms)
+        if notice.opening and alert.cleared_ms is not None:
+            since = f" {began}-{clock_time(alert.cleared_ms, farm.zone, now_ms)}."
+        elif (notice.opening or now_ms - alert.raised_ms > LATE_MS) and "since" not in alert.sentence:
+            since = f" Since {began}."
+    advice = f" {alert.advice}" if alert.advice and notice.asks and with_advice else ""
+    return f"{notice.opening}{alert.sentence}{since}{advice}"
+
+
+def _also(others: list[Notice]) -> str:
+    """What else is told, by rule: Also vacuum lost: brook, saddle. Over tank nearly full: lower."""
+    groups: dict[str, dict[str, list[str]]] = {}
+    for notice in others:
+        rules = groups.setdefault(_GROUPS[notice.opening], {})
+        rules.setdefault(notice.alert.rule.replace("_", " "), []).append(notice.alert.subject)
+    return "".join(
+        f" {group} {'; '.join(f'{rule}: ' + ', '.join(names) for rule, names in rules.items())}."
+        for group, rules in groups.items()
+    )
