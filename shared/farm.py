@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import AfterValidator, Field, model_validator
 
-from shared.farm_contacts import Contact
+from shared.farm_contacts import Contact, WeeklyDrill
 from shared.farm_parts import PUMP, Evaporator, Id, Line, ReverseOsmosis, Sensor, Tank
 from shared.farm_units import Section
 from shared.readings import Quantity
@@ -45,6 +45,7 @@ class Farm(Section):
     contacts: tuple[Contact, ...] = Field(default=(), alias="contact")
     ro: ReverseOsmosis | None = None
     evaporator: Evaporator | None = None
+    drill: WeeklyDrill | None = None
     rules: Rules = Rules()
 
     @property

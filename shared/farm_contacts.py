@@ -1,6 +1,7 @@
 """Who is told, by what ways, and when they are let sleep, as the farm file says it."""
 
 from datetime import datetime, time
+from enum import StrEnum
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
@@ -66,3 +67,27 @@ class Contact(Section):
         if self.quiet is None or (priority is Priority.WAKE and self.quiet.holds == "tell"):
             return True
         return not self.quiet.covers(datetime.fromtimestamp(now_ms / 1000, zone).time())
+
+
+class Weekday(StrEnum):
+    """A day of the week."""
+
+    MONDAY = "monday"
+    TUESDAY = "tuesday"
+    WEDNESDAY = "wednesday"
+    THURSDAY = "thursday"
+    FRIDAY = "friday"
+    SATURDAY = "saturday"
+    SUNDAY = "sunday"
+
+
+class WeeklyDrill(Section):
+    """When the path to every phone is proven each week, local time."""
+
+    every: Weekday
+    at: Time
+
+    @property
+    def weekday(self) -> int:
+        """Monday is 0."""
+        return list(Weekday).index(self.every)

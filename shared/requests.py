@@ -1,4 +1,4 @@
-"""What people ask of the collector, as a message: acknowledge, shelve, unshelve, write into the log; pure.
+"""What people ask of the collector, as a message: acknowledge, shelve, answer, drill, write into the log; pure.
 
 Dashboard and command line write nothing themselves: they publish one of these on `lantern/<farm>/request` and
 the collector, the only writer, carries it out. An id makes asking twice the same as asking once.
@@ -17,7 +17,8 @@ from shared.errors import InvalidArgument, PayloadError
 from shared.instants import instant_ms, instant_text
 from shared.units import to_si
 
-LONGEST_SHELF_MS = 24 * 3_600_000
+HOUR_MS = 3_600_000
+LONGEST_SHELF_MS = 24 * HOUR_MS
 """A pause longer than a day is forgotten (common practice, no source); shelve again for another."""
 _LONGEST_ID = 80
 _LONGEST_TEXT = 500
@@ -84,6 +85,19 @@ class Unshelve(Asked):
 
 
 @dataclass(frozen=True, slots=True)
+class Answer(Asked):
+    """Somebody answers a text by its code: they have it, or want no texts of it for so long."""
+
+    code: str
+    quiet_ms: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Drill(Asked):
+    """A marked test to every contact by every channel, to be answered like an alert."""
+
+
+@dataclass(frozen=True, slots=True)
 class WriteLog(Asked):
     """An entry for the logbook, about a tank, a line or the farm; figures in SI."""
 
@@ -95,7 +109,7 @@ class WriteLog(Asked):
     figures: Mapping[str, float] = field(default_factory=dict)
 
 
-Request = Acknowledge | Shelve | Unshelve | WriteLog
+Request = Acknowledge | Shelve | Unshelve | Answer | Drill | WriteLog
 
 
 def encode(request: Request) -> bytes:
@@ -113,6 +127,10 @@ def encode(request: Request) -> bytes:
             wire["until"] = instant_text(request.until_ms)
         case Unshelve():
             wire |= {"kind": "unshelve", "alert": request.alert}
+        case Answer():
+            wire |= {"kind": "answer", "code": request.code, "quiet_h": request.quiet_ms / HOUR_MS}
+        case Drill():
+            wire |= {"kind": "drill"}
         case WriteLog():
             wire |= {"kind": "log", "entry": request.entry, "happened": instant_text(request.happened_ms)}
             wire |= {"tank": request.tank, "line": request.line, "note": request.note}
@@ -142,9 +160,13 @@ def decode(payload: bytes) -> Request:
             return _shelve(wire, asked)
         case "unshelve":
             return Unshelve(*asked, alert=_text(wire, "alert", _LONGEST_ID * 2))
+        case "answer":
+            return _answer(wire, asked)
+        case "drill":
+            return Drill(*asked)
         case "log":
             return _log(wire, asked)
-    raise PayloadError("kind must be acknowledge, shelve, unshelve or log")
+    raise PayloadError("kind must be acknowledge, shelve, unshelve, answer, drill or log")
 
 
 def _shelve(wire: dict[str, Any], asked: tuple[str, str, int]) -> Shelve:
@@ -153,6 +175,15 @@ def _shelve(wire: dict[str, Any], asked: tuple[str, str, int]) -> Shelve:
         raise PayloadError("until must be after time, by at most 24 h")
     alert = _text(wire, "alert", _LONGEST_ID * 2)
     return Shelve(*asked, alert=alert, until_ms=until_ms, reason=_text(wire, "reason", _LONGEST_TEXT))
+
+
+def _answer(wire: dict[str, Any], asked: tuple[str, str, int]) -> Answer:
+    quiet_h = wire.get("quiet_h", 0)
+    if isinstance(quiet_h, bool) or not isinstance(quiet_h, int | float):
+        raise PayloadError("quiet_h must be a number of hours")
+    if not 0 <= quiet_h * HOUR_MS <= LONGEST_SHELF_MS:
+        raise PayloadError("quiet_h must be from 0 to 24")
+    return Answer(*asked, code=_text(wire, "code", _LONGEST_ID).upper(), quiet_ms=round(quiet_h * HOUR_MS))
 
 
 def _log(wire: dict[str, Any], asked: tuple[str, str, int]) -> WriteLog:

@@ -7,6 +7,7 @@ see that a text came twice (delivery is at least once), and is the code or link 
 """
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
 from collector.alerting.answers import Answering, code_for
 from collector.alerting.book import Notice
@@ -23,19 +24,31 @@ _GROUPS = {"": "Also", "Still: ": "Still", "Over: ": "Over", "Was: ": "Was"}
 
 
 def texts_of(
-    notices: Iterable[Notice], farm: Farm, now_ms: int, answering: Answering | None
+    notices: Iterable[Notice],
+    farm: Farm,
+    now_ms: int,
+    answering: Answering | None,
+    *,
+    every_channel: bool = False,
 ) -> Iterator[Text]:
-    """The texts for every contact and channel; later channels of a contact are due later, as the farm file says."""
+    """The texts for every contact and channel; later channels of a contact are due later, as the farm file says.
+
+    With `every_channel` all are due now, whatever the others do.
+    """
     said = sorted(notices, key=lambda notice: (not notice.asks, -RANK[notice.alert.priority]))
     for contact in farm.contacts:
         mine = [notice for notice in said if contact.id in notice.contacts]
         if mine:
-            yield from _for_contact(mine, contact, farm, now_ms, answering)
+            text = _for_contact(mine, contact, farm, now_ms, answering)
+            for index, channel in enumerate(contact.channels):
+                waits_s = 0.0 if every_channel else channel.waits_s(index)
+                due_ms = now_ms + round(waits_s * 1000)
+                yield replace(text, channel=channel.id, due_ms=due_ms, fallback=waits_s > 0)
 
 
 def _for_contact(
     notices: list[Notice], contact: Contact, farm: Farm, now_ms: int, answering: Answering | None
-) -> Iterator[Text]:
+) -> Text:
     first, others = notices[0], notices[1:]
     code = ""
     tail = f" #{first.event}"
@@ -46,19 +59,18 @@ def _for_contact(
     body = fit(f"{short}{_also(others)}", LIMIT - length(tail)) + tail
     lines = [_said(notice, farm, now_ms, with_advice=True) for notice in notices]
     long_body = "\n".join([f"{farm.name}: {lines[0]}", *lines[1:]]) + tail
-    for index, channel in enumerate(contact.channels):
-        yield Text(
-            first.alert.key,
-            first.event,
-            contact.id,
-            channel.id,
-            body,
-            long_body,
-            now_ms + round(channel.waits_s(index) * 1000),
-            first.alert.priority,
-            also=tuple(notice.alert.key for notice in others),
-            code=code,
-        )
+    return Text(
+        first.alert.key,
+        first.event,
+        contact.id,
+        "",
+        body,
+        long_body,
+        now_ms,
+        first.alert.priority,
+        also=tuple(notice.alert.key for notice in others),
+        code=code,
+    )
 
 
 def _said(notice: Notice, farm: Farm, now_ms: int, *, with_advice: bool) -> str:

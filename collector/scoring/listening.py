@@ -11,19 +11,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Protocol
 
+from collector.evaluator import Changes, Plan, Watch, new_watch, plan_for
 from collector.intake import Memory, take_in
+from collector.people import on_request
 from collector.topics import router_of
-from collector.watch import (
-    Changes,
-    Plan,
-    Watch,
-    new_watch,
-    on_clock,
-    on_reading,
-    on_request,
-    on_start,
-    plan_for,
-)
+from collector.watch import on_clock, on_reading, on_start
 from shared.alerts import Priority, Transition
 from shared.estimates import tank_book
 from shared.estimates.leaks import locate

@@ -22,6 +22,8 @@ class Batch:
     readings: Sequence[Reading] = ()
     rejects: Sequence[Reject] = ()
     requests: Sequence[Request] = ()
+    rejects_after: Sequence[int] = ()
+    """How many of the readings came before each reject; not told: all."""
     received_ms: int = 0
     arrivals: Sequence[tuple[int, int, int]] = ()
     """Packet id, checksum and first arrival of each message, to know it again if it is redelivered."""
@@ -31,9 +33,13 @@ class Batch:
 
 @dataclass(frozen=True, slots=True)
 class Stored:
-    """What `commit` made of a batch: the new readings with their sequence; duplicates are not among them."""
+    """What `commit` made of a batch: what is new, with its sequence; duplicates are not among it.
+
+    Readings and rejects have one sequence, the order in which they came in; requests have their own.
+    """
 
     readings: tuple[tuple[int, Reading], ...]
+    rejects: tuple[tuple[int, Reject], ...]
     requests: tuple[tuple[int, Request], ...]
     duplicate_count: int
     conflict_count: int
@@ -55,6 +61,8 @@ class Text:
     """Keys of other alerts that the same text tells of; an answer to it is an answer for them too."""
     code: str = ""
     """What to answer it with; empty where it asks nothing."""
+    fallback: bool = False
+    """Only for the case that no channel before it has taken the text when it falls due."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +151,9 @@ class Reader(Protocol):
 
     def since(self, cursor: int) -> list[tuple[int, Reading]]:
         """Readings that arrived after that sequence, in the order of arrival."""
+
+    def rejects_since(self, cursor: int) -> list[tuple[int, Reject]]:
+        """What was refused after that sequence, in the order of arrival."""
 
     def requests_since(self, cursor: int) -> list[tuple[int, Request]]:
         """Requests that arrived after that sequence."""

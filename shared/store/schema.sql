@@ -7,8 +7,9 @@ CREATE TABLE series (
     UNIQUE (sensor, quantity)
 ) STRICT;
 
--- Append-only, in the order of arrival: seq is the cursor of rules and forwarders. Rows leave it only by
--- compaction. No index beside seq: a second tree would cost an SD card more than all the rest.
+-- Append-only, in the order of arrival: seq is the cursor of rules and forwarders, counted together with that of
+-- reject. Rows leave it only by compaction. No index beside seq: a second tree would cost an SD card more than all
+-- the rest.
 CREATE TABLE inbox (
     seq         INTEGER PRIMARY KEY AUTOINCREMENT,
     series      INTEGER NOT NULL REFERENCES series (id),
@@ -53,12 +54,16 @@ CREATE TABLE conflict (
     refused     REAL NOT NULL
 ) STRICT;
 
+-- What was refused. Its seq is drawn from the same count as that of inbox, so that readings and rejects are folded
+-- in the order they came in, whatever the batches. sensor: NULL where it is not about one.
 CREATE TABLE reject (
-    id          INTEGER PRIMARY KEY,
+    seq         INTEGER PRIMARY KEY AUTOINCREMENT,
     received_ms INTEGER NOT NULL,
     topic       TEXT NOT NULL,
     payload     BLOB NOT NULL,
-    reason      TEXT NOT NULL
+    reason      TEXT NOT NULL,
+    kind        TEXT NOT NULL,
+    sensor      TEXT
 ) STRICT;
 CREATE INDEX reject_by_arrival ON reject (received_ms);
 
@@ -112,6 +117,7 @@ CREATE TABLE outbox (
     priority   TEXT NOT NULL,
     also       TEXT NOT NULL,
     code       TEXT NOT NULL,
+    fallback   INTEGER NOT NULL,
     created_ms INTEGER NOT NULL,
     due_ms     INTEGER NOT NULL,
     attempts   INTEGER NOT NULL DEFAULT 0,

@@ -18,7 +18,7 @@ from pydantic import TypeAdapter
 
 from shared.alerts import Alert, Priority
 from shared.errors import StoreError
-from shared.readings import Quantity, Reading
+from shared.readings import Quantity, Reading, Reject
 from shared.requests import Request, encode
 from shared.store import Batch, Record, Store, Stored, Text, WaitingText
 from shared.store.migrations import migrate
@@ -30,17 +30,45 @@ ARRIVALS_KEPT = 4096
 """More than two windows of any broker's usual setting; see settings.inflight_count."""
 
 
-_TEXT = "key, event, contact, channel, body, long_body, due_ms, priority, also, code"
+_TEXT = "key, event, contact, channel, body, long_body, due_ms, priority, also, code, fallback"
 
 
 def _text_row(text: Text) -> tuple[str | int, ...]:
     also = json.dumps(text.also)
     said = (text.key, text.event, text.contact, text.channel, text.body, text.long_body, text.due_ms)
-    return (*said, text.priority, also, text.code)
+    return (*said, text.priority, also, text.code, text.fallback)
 
 
 def _text_of(row: Sequence[Any]) -> Text:
-    return replace(Text(*row[:7]), priority=Priority(row[7]), also=tuple(json.loads(row[8])), code=row[9])
+    return replace(
+        Text(*row[:7]),
+        priority=Priority(row[7]),
+        also=tuple(json.loads(row[8])),
+        code=row[9],
+        fallback=bool(row[10]),
+    )
+
+
+def _in_order(batch: Batch) -> Iterator[Reading | Reject]:
+    """Readings and rejects as they came in."""
+    places = batch.rejects_after or [len(batch.readings)] * len(batch.rejects)
+    done = 0
+    for place, reject in zip(places, batch.rejects, strict=True):
+        yield from batch.readings[done:place]
+        yield reject
+        done = place
+    yield from batch.readings[done:]
+
+
+def _keep_reject(connection: sqlite3.Connection, seq: int, reject: Reject) -> bool:
+    """Whether it is a new one; a refused message that is redelivered is kept once."""
+    cursor = connection.execute(
+        "INSERT INTO reject (seq, received_ms, topic, payload, reason, kind, sensor)"
+        " SELECT ?1, ?2, ?3, ?4, ?5, ?6, ?7 WHERE NOT EXISTS (SELECT 1 FROM reject WHERE received_ms = ?2"
+        " AND topic = ?3 AND payload = ?4 AND kind = ?6 AND sensor IS ?7)",
+        (seq, reject.received_ms, reject.topic, reject.payload, reject.reason, reject.kind, reject.sensor),
+    )
+    return cursor.rowcount > 0
 
 
 class SqliteStore(SqliteReader, Store):
@@ -119,39 +147,40 @@ class SqliteStore(SqliteReader, Store):
 
     def commit(self, batch: Batch) -> Stored:
         """Make a batch durable (see Store)."""
-        fresh: list[Reading] = []
-        rows: list[tuple[int, int, float, int, int]] = []
+        fresh: list[tuple[int, Reading]] = []
+        refused: list[tuple[int, Reject]] = []
+        rows: list[tuple[int, int, int, float, int, int]] = []
         conflicts: list[tuple[int, int, int, float, float]] = []
         seen: dict[tuple[int, int], float] = {}
         duplicates = 0
         with self._transaction() as connection:
-            for reading in batch.readings:
+            (seq,) = connection.execute(
+                "SELECT coalesce(max(seq), 0) FROM sqlite_sequence WHERE name IN ('inbox', 'reject')"
+            ).fetchone()
+            for reading in _in_order(batch):
+                if isinstance(reading, Reject):
+                    if _keep_reject(connection, seq + 1, reading):
+                        seq += 1
+                        refused.append((seq, reading))
+                    continue
                 series = self._series[reading.sensor]
                 key = (series, reading.measured_ms)
                 known = seen.get(key)
                 if known is None:
                     known = self._known_value(*key)
                 if known is None:
+                    seq += 1
                     seen[key] = reading.value
-                    fresh.append(reading)
-                    rows.append((*key, reading.value, int(reading.quality), reading.received_ms))
+                    fresh.append((seq, reading))
+                    rows.append((seq, *key, reading.value, int(reading.quality), reading.received_ms))
                 elif known == reading.value:
                     duplicates += 1
                 else:
                     conflicts.append((reading.received_ms, *key, known, reading.value))
             connection.executemany(
-                "INSERT INTO inbox (series, t_ms, value, flags, received_ms) VALUES (?, ?, ?, ?, ?)", rows
+                "INSERT INTO inbox (seq, series, t_ms, value, flags, received_ms) VALUES (?, ?, ?, ?, ?, ?)", rows
             )
-            # AUTOINCREMENT under one writer: the rows of one transaction are numbered without a gap.
-            last_seq = connection.execute(
-                "SELECT coalesce(max(seq), 0) FROM sqlite_sequence WHERE name = 'inbox'"
-            ).fetchone()[0]
             connection.executemany("INSERT INTO conflict VALUES (?, ?, ?, ?, ?)", conflicts)
-            connection.executemany(
-                "INSERT INTO reject (received_ms, topic, payload, reason) SELECT ?1, ?2, ?3, ?4 WHERE NOT EXISTS"
-                " (SELECT 1 FROM reject WHERE received_ms = ?1 AND topic = ?2 AND payload = ?3)",
-                [(r.received_ms, r.topic, r.payload, r.reason) for r in batch.rejects],
-            )
             connection.executemany(
                 "INSERT OR REPLACE INTO arrival (place, number, mid, checksum, received_ms) VALUES (?, ?, ?, ?, ?)",
                 [
@@ -174,8 +203,7 @@ class SqliteStore(SqliteReader, Store):
         for series, t_ms in seen:
             if t_ms > self._last_ms.get(series, -1):
                 self._last_ms[series] = t_ms
-        first_seq = last_seq - len(rows) + 1
-        return Stored(tuple(enumerate(fresh, first_seq)), tuple(requests), duplicates, len(conflicts))
+        return Stored(tuple(fresh), tuple(refused), tuple(requests), duplicates, len(conflicts))
 
     def arrivals(self) -> list[tuple[int, int, int]]:
         """The messages last committed (see Store)."""
@@ -199,7 +227,7 @@ class SqliteStore(SqliteReader, Store):
             )
             connection.executemany(
                 f"INSERT OR IGNORE INTO outbox ({_TEXT}, created_ms)"  # noqa: S608 - our own columns
-                " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 [(*_text_row(text), memory.at_ms) for text in record.texts],
             )
             connection.execute(
@@ -229,7 +257,7 @@ class SqliteStore(SqliteReader, Store):
                 " FROM outbox WHERE state = 'waiting' AND due_ms <= ? ORDER BY id DESC LIMIT ?",
                 (now_ms, limit),
             ).fetchall()
-        return [WaitingText(row[10], _text_of(row), row[11], row[12]) for row in rows]
+        return [WaitingText(row[11], _text_of(row), row[12], row[13]) for row in rows]
 
     def mark_sent(self, text_id: int, now_ms: int) -> None:
         """The channel took it (see Store)."""

@@ -6,20 +6,27 @@ so that pages see a reading as soon as it is committed.
 
 import sqlite3
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from pydantic import TypeAdapter
 
 from shared.alerts import Alert, AlertState, Cause, Priority, Transition
 from shared.errors import StoreError
-from shared.readings import Quality, Quantity, Reading, Reject
+from shared.readings import Quality, Quantity, Reading, Reject, RejectKind
 from shared.requests import Request, WriteLog, decode
 from shared.store import Bucket, Memory, OutboxRow, Reader
 from shared.store.rollups import COLUMNS, WIDTHS_MS, single, widen
 
 ALERT = TypeAdapter(Alert)
+_REJECT = "received_ms, topic, payload, reason, kind, sensor"
+
+
+def _reject_of(row: Sequence[Any]) -> Reject:
+    received_ms, topic, payload, reason, kind, sensor = row
+    return Reject(received_ms, topic, payload, reason, RejectKind(kind), sensor)
 
 
 def open_reader(path: Path, quantities: Mapping[str, Quantity]) -> "SqliteReader":
@@ -155,6 +162,11 @@ class SqliteReader(Reader):
             if series in self._sensor
         ]
 
+    def rejects_since(self, cursor: int) -> list[tuple[int, Reject]]:
+        """What was refused after that sequence (see Reader)."""
+        rows = self._all(f"SELECT seq, {_REJECT} FROM reject WHERE seq > ? ORDER BY seq", cursor)  # noqa: S608
+        return [(seq, _reject_of(row)) for seq, *row in rows]
+
     def requests_since(self, cursor: int) -> list[tuple[int, Request]]:
         """Requests that arrived after that sequence (see Reader)."""
         rows = self._all("SELECT seq, body FROM request WHERE seq > ? ORDER BY seq", cursor)
@@ -198,10 +210,8 @@ class SqliteReader(Reader):
 
     def rejects(self, limit: int) -> list[Reject]:
         """The newest refused messages (see Reader)."""
-        rows = self._all(
-            "SELECT received_ms, topic, payload, reason FROM reject ORDER BY id DESC LIMIT ?", limit
-        )
-        return [Reject(*row) for row in rows]
+        rows = self._all(f"SELECT {_REJECT} FROM reject ORDER BY seq DESC LIMIT ?", limit)  # noqa: S608
+        return [_reject_of(row) for row in rows]
 
     def health(self) -> dict[str, tuple[int, str]]:
         """Name -> when and what was last seen (see Reader)."""

@@ -4,17 +4,9 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
-from collector.watch import (
-    Changes,
-    memory_of,
-    new_watch,
-    on_clock,
-    on_reading,
-    on_request,
-    on_start,
-    plan_for,
-    restore_watch,
-)
+from collector.evaluator import Changes, memory_of, new_watch, plan_for, restore_watch
+from collector.people import on_request
+from collector.watch import on_clock, on_reading, on_start
 from shared.farm_file import parse_farm
 from shared.readings import Reading
 from shared.requests import Acknowledge
