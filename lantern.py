@@ -7,94 +7,34 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from pathlib import Path
 
 from pydantic import ValidationError
 
 from shared.clock import Clock, Pace, monotonic_s, paced_clock, system_clock
+from shared.command_line import Run, parser
 from shared.errors import LanternError, SettingsError, StoreError, StreamError
 from shared.farm import Farm
 from shared.farm_file import parse_farm
 from shared.settings import Settings
-from shared.streams import StreamMessage, offset_ms
+from shared.store import Reader
+from shared.streams import StreamMessage
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the process's exit code."""
-    options = _parser().parse_args(arguments)
+    options = parser(RUNS).parse_args(arguments)
     logging.basicConfig(level=logging.INFO, format="%(levelname)s %(name)s: %(message)s")
     # These two say at every reconnect and every request what is our own business to say.
     for chatty in ("apprise", "waitress.queue"):
         logging.getLogger(chatty).setLevel(logging.ERROR)
     try:
-        run: Callable[[argparse.Namespace], int] = options.run
-        return run(options)
+        return RUNS[options.command](options)
     except LanternError as error:
         print(f"lantern {options.command}: {error}", file=sys.stderr)
         return 1
-
-
-def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(prog="lantern", description="The night watch for a sugarbush.")
-    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
-
-    def command(name: str, run: Callable[[argparse.Namespace], int], text: str) -> argparse.ArgumentParser:
-        added = commands.add_parser(name, help=text, description=text)
-        added.set_defaults(run=run)
-        return added
-
-    command("demo", _demo, "Show an invented farm's night, told in a minute, in this terminal and a browser.")
-    collect = command("collect", _collect, "Listen to the sensors, store readings, raise alerts, send texts.")
-    serve = command("serve", _serve, "Serve the pages to a browser on this machine.")
-    check = command("check", _check, "Print what the farm file says, as Lantern understands it.")
-    check.add_argument("--listen", type=float, metavar="SECONDS", help="also listen, and say who is heard")
-    replay = command("replay", _replay, "Publish a recorded stream, as its sensors would.")
-    replay.add_argument("files", nargs="+", type=Path, metavar="FILE", help="JSON Lines, may be gzipped")
-    replay.add_argument(
-        "--speed", type=_speed, default=1.0, help="how many times as fast as recorded, or max (default 1)"
-    )
-    replay.add_argument("--now", action="store_true", help="shift the times so that the replay ends now")
-    simulate = command("simulate", _simulate, "Make a stream of a farm's sensors, with the truth beside it.")
-    simulate.add_argument("--days", type=float, help="how long (default: as long as the story says)")
-    simulate.add_argument("--seed", type=int, help="of the dice (default: the story's)")
-    simulate.add_argument("--story", type=Path, metavar="STORY", help="weather, and what goes wrong")
-    simulate.add_argument("--out", type=Path, required=True, metavar="FILE", help="JSON Lines; .gz: gzipped")
-    score = command("score", _score, "Watch simulated nights and hold every wake-up against their truth.")
-    score.add_argument("--nights", type=int, default=200, help="how many (default 200)")
-    score.add_argument("--seed", type=int, default=1, help="of the dice (default 1)")
-    score.add_argument("--processes", type=int, default=1, help="how many at a time (default 1)")
-    score.add_argument("--json", action="store_true", help="print JSON, not a table")
-    for on_a_farm in (simulate, score):
-        on_a_farm.add_argument("farm_file", type=Path, metavar="FARM", help="farm file")
-    replay.add_argument(
-        "--from",
-        type=offset_ms,
-        default=0,
-        dest="from_ms",
-        metavar="OFFSET",
-        help="begin there: 11h30m or 41400",
-    )
-    replay.add_argument("--loop", action="store_true", help="again and again, times moving on")
-    record = command("record", _record, "Write live traffic into a stream that can be replayed.")
-    record.add_argument("out", type=Path, metavar="FILE", help="a new file: night.jsonl or night.jsonl.gz")
-    record.add_argument("--seconds", type=float, help="how long (default: until Ctrl-C)")
-    record.add_argument("--all", action="store_true", help="all topics, not only those of the farm file")
-    record.add_argument(
-        "--scrub",
-        action="store_true",
-        help="for sharing: without names, places and dates, with its farm file",
-    )
-    for with_farm in (collect, serve, check, replay, record):
-        with_farm.add_argument("--farm", type=Path, dest="farm_file", help="farm file (default farm.toml)")
-        with_farm.add_argument("--broker", metavar="HOST:PORT", help="MQTT broker (default 127.0.0.1:1883)")
-    for with_store in (collect, serve):
-        with_store.add_argument(
-            "--store", type=Path, dest="store_file", help="store file (default lantern.sqlite)"
-        )
-    serve.add_argument("--port", type=int, dest="listen_port", help="port of the pages (default 8151)")
-    return parser
 
 
 def _settings(options: argparse.Namespace) -> Settings:
@@ -124,6 +64,12 @@ def _farm(settings: Settings) -> Farm:
         raise SettingsError(f"cannot read the farm file: {error}; name it with --farm") from error
 
 
+def _reader(settings: Settings, farm: Farm) -> Reader:
+    from shared.store.sqlite_reader import open_reader
+
+    return open_reader(settings.store_file, {sensor.id: sensor.quantity for sensor in farm.sensors})
+
+
 def _clock(settings: Settings) -> Clock:
     if settings.pace is None:
         return system_clock
@@ -141,12 +87,15 @@ def _stop_on_signal() -> threading.Event:
 
 
 def _collect(options: argparse.Namespace) -> int:
-    from collector.daemon import open_daemon
+    from collector.far_answers import FarAnswers
+    from collector.opening import open_daemon
 
     settings = _settings(options)
-    daemon = open_daemon(settings, _farm(settings), _clock(settings), monotonic_s)
+    farm, clock = _farm(settings), _clock(settings)
+    daemon = open_daemon(settings, farm, clock, monotonic_s)
     daemon.stopping = _stop_on_signal()
-    daemon.run()
+    with FarAnswers(settings, farm.id, clock, monotonic_s):
+        daemon.run()
     return 0
 
 
@@ -154,16 +103,14 @@ def _serve(options: argparse.Namespace) -> int:
     from dashboard.app import serve
     from dashboard.requests_out import publisher
     from dashboard.sources import Sources
-    from shared.store.sqlite_reader import open_reader
 
     settings = _settings(options)
     farm = _farm(settings)
-    quantities = {sensor.id: sensor.quantity for sensor in farm.sensors}
     stopping = _stop_on_signal()
     waited = False
     while not stopping.is_set():
         try:
-            reader = open_reader(settings.store_file, quantities)
+            reader = _reader(settings, farm)
             break
         except StoreError as error:
             if not waited:
@@ -264,20 +211,46 @@ def _lines(path: Path) -> Iterator[str]:
         raise StreamError(f"cannot read {path}: {error}") from error
 
 
-def _speed(text: str) -> float | None:
-    """A replay's speed; None for as fast as the broker takes it."""
-    if text == "max":
-        return None
-    speed = float(text)
-    if not 0 < speed < 1e6:  # noqa: PLR2004 - beyond it, say max
-        raise argparse.ArgumentTypeError("a number above 0, or max")
-    return speed
-
-
 def _demo(_options: argparse.Namespace) -> int:
     from collector.demo import demo
 
     return demo(Path(__file__).parent, os.environ)
+
+
+def _drill(options: argparse.Namespace) -> int:
+    from collector.drill import hold_drill
+
+    settings = _settings(options)
+    farm = _farm(settings)
+    return hold_drill(
+        settings, farm, _reader(settings, farm), options.by, options.patience, _clock(settings), print
+    )
+
+
+def _answer(options: argparse.Namespace) -> int:
+    from rich.console import Console
+
+    from collector.answer import answer, print_asking
+
+    settings = _settings(options)
+    farm = _farm(settings)
+    if options.what is None:
+        return print_asking(_reader(settings, farm), farm, Console(), _clock(settings))
+    return answer(settings, farm, options.what, options.quiet, options.reason, _clock(settings))
+
+
+RUNS: dict[str, Run] = {
+    "demo": _demo,
+    "collect": _collect,
+    "serve": _serve,
+    "check": _check,
+    "drill": _drill,
+    "answer": _answer,
+    "replay": _replay,
+    "record": _record,
+    "simulate": _simulate,
+    "score": _score,
+}
 
 
 if __name__ == "__main__":

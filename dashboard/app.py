@@ -5,6 +5,7 @@ the page's script -> /pulse -> (news) -> the page's parts anew
 "I have it" -> /have-it -> request to the broker -> collector -> store -> the page sees it
 """
 
+import threading
 from collections.abc import Mapping, Sequence
 from http import HTTPStatus
 from importlib.resources import files
@@ -19,6 +20,7 @@ from dash.development.base_component import Component
 from flask import Flask, Response, redirect, request
 
 from dashboard import live, plain
+from dashboard.answer_page import answer_routes, answer_server
 from dashboard.compression import compress
 from dashboard.pages import alerts, fire, tanks, tonight, woods
 from dashboard.parts import PAGE_NAMES, element, path_of
@@ -28,7 +30,7 @@ from dashboard.tokens import css_variables
 from dashboard.windows import window_named
 from dashboard.words import tab_title
 from shared.errors import BrokerError, PayloadError, SettingsError
-from shared.requests import Acknowledge
+from shared.requests import HOUR_MS, Acknowledge, Shelve, Unshelve
 from shared.settings import Settings
 
 PAGES: Mapping[str, ModuleType] = {
@@ -41,6 +43,8 @@ PAGES: Mapping[str, ModuleType] = {
 """Every page: add a module here, and its name to PAGE_NAMES."""
 
 THREADS = 6
+ANSWER_THREADS = 2
+UNKNOWN_ALERT = "That alert is not known here. Load the page again."
 """A page open on each of a few phones; answers are short."""
 
 LARGEST_REQUEST_BYTES = 100_000
@@ -96,6 +100,16 @@ def serve(sources: Sources, settings: Settings) -> None:
             f"listen_host is {settings.listen_host!r}: pages have no login, so they listen on 127.0.0.1 only;"
             " reach them from elsewhere through a tunnel (ssh -L)"
         )
+    if settings.answer_host is not None:
+        answers = waitress.create_server(
+            answer_server(sources),
+            host=settings.answer_host,
+            port=settings.answer_port,
+            threads=ANSWER_THREADS,
+            ident=None,
+            max_request_body_size=LARGEST_REQUEST_BYTES,
+        )
+        threading.Thread(target=answers.run, name="answers", daemon=True).start()
     waitress.serve(
         build(sources),
         host=settings.listen_host,
@@ -141,13 +155,22 @@ def _routes(server: Flask, sources: Sources) -> None:
     def _plain_page() -> Response:
         return Response(plain.page(sources), mimetype="text/html")
 
+    answer_routes(server, sources)
+
     @server.get("/pulse")
     def _pulse() -> Response:
         return Response(sources.pulse(), mimetype="text/plain")
 
     @server.post("/have-it")
     def _have_it() -> Any:
-        said, status = _acknowledge(sources, request.args.get("alert", ""), request.form.get("by", ""))
+        return told(*_acknowledge(sources, request.args.get("alert", ""), request.form.get("by", "")))
+
+    @server.post("/pause")
+    def _paused() -> Any:
+        hours, reason = request.form.get("hours", ""), request.form.get("reason", "")
+        return told(*_pause(sources, request.args.get("alert", ""), hours, reason))
+
+    def told(said: str, status: HTTPStatus) -> Any:
         if "text/plain" in request.headers.get("Accept", ""):
             return Response(said, status=status, mimetype="text/plain")
         if status is not HTTPStatus.OK:
@@ -156,10 +179,25 @@ def _routes(server: Flask, sources: Sources) -> None:
         return redirect(back if back in ("/", *map(path_of, PAGES)) else "/", code=303)
 
 
+def _pause(sources: Sources, key: str, hours: str, reason: str) -> tuple[str, HTTPStatus]:
+    """Ask the collector to send no texts of an alert for some hours, or to send them again (0)."""
+    if key not in {alert.key for alert in sources.reader.alerts()}:
+        return UNKNOWN_ALERT, HTTPStatus.NOT_FOUND
+    now_ms = sources.clock()
+    asked = (uuid4().hex, "Somebody at the page", now_ms)
+    try:
+        until_ms = now_ms + round(float(hours) * HOUR_MS)
+        shelve = Shelve(*asked, alert=key, until_ms=until_ms, reason=reason)
+        sources.publish_request(Unshelve(*asked, alert=key) if until_ms == now_ms else shelve)
+    except (BrokerError, PayloadError, ValueError, OverflowError) as error:
+        return f"Not taken: {error}. Texts go on.", HTTPStatus.BAD_GATEWAY
+    return "Sent. It holds as soon as the page says so.", HTTPStatus.OK
+
+
 def _acknowledge(sources: Sources, key: str, contact_id: str) -> tuple[str, HTTPStatus]:
     """Ask the collector, and say in words what came of it."""
     if key not in {alert.key for alert in sources.reader.alerts()}:
-        return "That alert is not known here. Load the page again.", HTTPStatus.NOT_FOUND
+        return UNKNOWN_ALERT, HTTPStatus.NOT_FOUND
     contact = next((c for c in sources.farm.contacts if c.id == contact_id), None)
     by = contact.name if contact else "Somebody at the page"
     try:

@@ -167,7 +167,24 @@ def have_it(alert: Alert, contacts: Sequence[Contact], back: str) -> Component:
     return element("Form", buttons, "have", action=f"/have-it?{query}", method="POST")
 
 
-def asking_block(alert: Alert, farm: Farm, now_ms: int, back: str, *, heading: str = "H2") -> Component:
+PAUSE_H = (1, 4, 12, 24)
+
+
+def pause(alert: Alert, back: str, *, is_paused: bool) -> Component:
+    """The form that stops an alert's texts for some hours, with a reason, or lets them go on."""
+    query = urlencode({"alert": alert.key, "back": back})
+    if is_paused:
+        resume = element("Button", "Let its texts go on", name="hours", value="0", type="submit")
+        return element("Form", [resume], "have", action=f"/pause?{query}", method="POST")
+    hours = [element("Button", f"{h} h", name="hours", value=str(h), type="submit") for h in PAUSE_H]
+    reason = element("Label", ["Why ", dcc.Input(name="reason", required=True, maxLength=200)])
+    form = element("Form", [reason, *hours], "have", action=f"/pause?{query}", method="POST")
+    return element("Details", [element("Summary", "No texts of it for a while"), form])
+
+
+def asking_block(
+    alert: Alert, farm: Farm, now_ms: int, back: str, *, heading: str = "H2", may_pause: bool = False
+) -> Component:
     """An alert that asks: what, how much, what to do first, since when, and the button."""
     return element(
         "Section",
@@ -176,6 +193,7 @@ def asking_block(alert: Alert, farm: Farm, now_ms: int, back: str, *, heading: s
             *([element("P", alert.advice, "lead")] if alert.advice else []),
             element("P", since_words(alert, farm, now_ms), "since"),
             have_it(alert, farm.contacts, back),
+            *([pause(alert, back, is_paused=False)] if may_pause else []),
         ],
         "ask" if alert.priority is Priority.WAKE else "ask tell",
         aria_label=alert.sentence,

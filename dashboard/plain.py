@@ -72,16 +72,17 @@ def page(sources: Sources) -> str:
         ),
         f"</main><footer>{escape(age_words(view))} {ADVICE_ONLY}<br>{links}</footer>",
     ]
-    return _document(tab_title(view.top.headline, farm), "".join(body), f"<script>{SCRIPT}</script>")
+    return document(tab_title(view.top.headline, farm), "".join(body), f"<script>{SCRIPT}</script>")
 
 
-def message(said: str, farm: Farm) -> str:
+def message(said: str, farm: Farm, back: str = "/") -> str:
     """A page that says one thing, for a browser without script."""
-    body = f'<main>{_head(said, "")}<p><a href="/">Back</a></p></main>'
-    return _document(f"{said.rstrip('.')} · {farm.name}", body)
+    body = f'<main>{_head(said, "")}<p><a href="{escape(back)}">Back</a></p></main>'
+    return document(f"{said.rstrip('.')} · {farm.name}", body)
 
 
-def _document(title: str, body: str, script: str = "") -> str:
+def document(title: str, body: str, script: str = "") -> str:
+    """A whole page of its own, with the plain page's look."""
     return (
         '<!doctype html><html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width,initial-scale=1">'

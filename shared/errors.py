@@ -12,6 +12,7 @@ Each says what is wrong and, where it can, how to mend it.
     ├── StoreError
     │   └── NewerStoreError                 the file was written by a newer Lantern
     ├── BrokerError                         the broker cannot be reached or refuses us
+    ├── DrillFailed                         a drill that was not answered; says where the path ends
     ├── StreamError                         a recorded stream cannot be read; names line and fix
     └── ChannelError                        a text could not be handed over; `permanent` says whether to retry
 """
@@ -65,7 +66,11 @@ class SettingsError(LanternError):
 
 
 class PayloadError(LanternError):
-    """A message that cannot become readings; the collector keeps it as a reject."""
+    """A message that cannot become readings; the collector keeps it as a reject of that kind (`RejectKind`)."""
+
+    def __init__(self, message: str, kind: str = "unreadable") -> None:
+        super().__init__(message)
+        self.kind = kind
 
 
 class StoreError(LanternError):
@@ -78,6 +83,10 @@ class NewerStoreError(StoreError):
 
 class BrokerError(LanternError):
     """The broker cannot be reached or refuses what we asked."""
+
+
+class DrillFailed(LanternError):
+    """A drill was not answered; the reason says where its path ends."""
 
 
 class StreamError(LanternError):

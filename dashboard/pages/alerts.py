@@ -15,6 +15,7 @@ from dashboard.parts import (
     have_it,
     head,
     path_of,
+    pause,
     quiet,
     since_words,
 )
@@ -43,6 +44,8 @@ CAUSE_WORDS = {
     Cause.CLEARED: "over",
     Cause.SHELVED: "paused by",
     Cause.UNSHELVED: "pause ended",
+    Cause.SUPPRESSED: "something else explains it",
+    Cause.UNSUPPRESSED: "stands for itself",
     Cause.STALE: "sensor fell silent",
     Cause.FRESH: "sensor heard again",
     Cause.RULE_REMOVED: "no longer watched",
@@ -109,7 +112,9 @@ def content(view: View) -> Content:
         view.top,
         {
             "alerts-head": head(view.top.headline),
-            "alerts-asking": [asking_block(a, view.farm, view.now_ms, path_of(NAME)) for a in asks],
+            "alerts-asking": [
+                asking_block(a, view.farm, view.now_ms, path_of(NAME), may_pause=True) for a in asks
+            ],
             "alerts-rest": [_standing(a, view) for a in rest] or [quiet("Nothing else stands open.")],
             "alerts-texts": _texts(view),
             "alerts-history": _history(view),
@@ -166,6 +171,7 @@ def _standing(alert: Alert, view: View) -> Component:
             element("Span", word, f"v {tone.value}"),
             element("P", f"{said} {alert.advice if alert.is_active else ''}".strip()),
             *([have_it(alert, view.farm.contacts, path_of(NAME))] if unseen else []),
+            pause(alert, path_of(NAME), is_paused=alert.is_shelved(view.now_ms)),
         ],
         "row state",
     )
