@@ -1,6 +1,7 @@
 """How things stand, in words: each line, the fire, and what is not watched; all pages print the same."""
 
-from collections.abc import Mapping, Sequence
+import json
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -43,6 +44,8 @@ class Facts:
     now_ms: int
     latest: Mapping[str, Reading]
     alerts: tuple[Alert, ...]
+    heartbeat: str = ""
+    """What the collector said last of its pings to an outside watchdog (collector.heartbeat); empty: it pings none."""
 
     @property
     def heard_ms(self) -> int | None:
@@ -62,7 +65,9 @@ class Facts:
 
 def facts(sources: Sources) -> Facts:
     """Ask the store."""
-    return Facts(sources.farm, sources.clock(), sources.reader.latest(), tuple(sources.reader.alerts()))
+    reader = sources.reader
+    _, heartbeat = reader.health().get("heartbeat", (0, ""))
+    return Facts(sources.farm, sources.clock(), reader.latest(), tuple(reader.alerts()), heartbeat)
 
 
 def top_of(known: Facts, page: str, headline: Headline) -> Top:
@@ -103,17 +108,18 @@ def silent_words(age_s: float) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Unwatched:
-    """A sensor that does not speak, and what is not seen without it."""
+    """What is not watched: a sensor that does not speak, and what is not seen without it; or the watch itself."""
 
     name: str
     silence: str
     consequence: str
     count: int = 1
+    """How many sensors it stands for."""
 
 
 def unwatched(known: Facts) -> tuple[Unwatched, ...]:
     """What is not watched now; sensors that were never heard stand together at the end."""
-    silent: list[Unwatched] = []
+    silent: list[Unwatched] = [*_unpinged(known)]
     never: list[str] = []
     for sensor in known.farm.sensors:
         age_s = silent_s(known, sensor)
@@ -125,6 +131,26 @@ def unwatched(known: Facts) -> tuple[Unwatched, ...]:
     if never:
         silent.append(Unwatched(f"{len(never)} never heard", "", "; ".join(never), len(never)))
     return tuple(silent)
+
+
+PINGS_MISSED = 2
+"""As many may be late or lost; the outside watchdog itself should be set to wait as long."""
+
+
+def _unpinged(known: Facts) -> Iterator[Unwatched]:
+    """The watch itself, where an outside watchdog should be pinged and was not."""
+    if not known.heartbeat:
+        return
+    told = json.loads(known.heartbeat)
+    silence_s = (known.now_ms - (told["pinged_ms"] or told["started_ms"])) / 1000
+    if silence_s > PINGS_MISSED * told["every_s"]:
+        why = f" ({told['trouble']})" if told["trouble"] else ""
+        yield Unwatched(
+            "Outside watchdog",
+            f"not pinged for {duration(silence_s)}",
+            f"Were this machine to stop, nobody might be told{why}.",
+            count=0,
+        )
 
 
 PUMP_OFF = "pump off"

@@ -8,12 +8,13 @@ import pytest
 from collector.alerting.delivery import Sender
 from collector.arrivals import Received
 from collector.daemon import Daemon
+from collector.evaluator import plan_for
 from collector.topics import router_of
-from collector.watch import plan_for
 from shared.broker import Link, LinkState
 from shared.farm_file import parse_farm
 from shared.settings import Settings
 from shared.store.sqlite import SqliteStore
+from tests.fakes.disks import allow_pages, fill_up
 from tests.fakes.night import KNOLL, T0
 from tests.fakes.sides import wait_until
 
@@ -43,6 +44,12 @@ class Session:
     def acknowledge(self, items):
         self.acknowledged += items
 
+    def publish(self, *_message, **_how):
+        return False
+
+    def send_canary(self, _token):
+        return False
+
 
 def message(mid, payload):
     return Received(1, mid, 1, "lantern/knoll/air", payload, False, False, T0 + mid, 0.0, None)
@@ -63,7 +70,7 @@ def watching(path, farm, session, retry_s):
         router_of(farm),
         store,
         session,
-        Sender(store, {}, lambda: T0),
+        Sender(store, farm, {}, lambda: T0),
         lambda: T0,
         lambda: 0.0,
         retry_s=(retry_s,),
@@ -75,14 +82,6 @@ def watching(path, farm, session, retry_s):
     daemon.stopping.set()
     thread.join(10)
     assert not thread.is_alive()
-
-
-def allow_pages(store, count):
-    store._connection.execute(f"PRAGMA max_page_count = {count}")
-
-
-def fill_up(store):
-    allow_pages(store, store._connection.execute("PRAGMA page_count").fetchone()[0])
 
 
 def test_a_full_disk_acknowledges_nothing_and_recovers(tmp_path, farm):

@@ -70,6 +70,7 @@ def test_systemd_accepts_both_units_without_a_word(machine):
     [
         ("Restart=always", "Restart=sometimes", "restart"),
         ("ProtectHome=yes", "ProtectHouse=yes", "ProtectHouse"),
+        ("WatchdogSec=5min", "WatchdogSec=often", "sec value"),
         ("/opt/lantern/venv/bin/lantern", "/opt/lantern/venv/bin/lamp", "not executable"),
     ],
 )
@@ -104,7 +105,15 @@ def test_a_unit_starts_a_command_that_lantern_has(unit):
 def test_both_units_share_one_sandbox_one_user_and_one_folder():
     collector, dashboard = (service(unit) for unit in UNITS)
     differing = {key for key in collector | dashboard if collector.get(key) != dashboard.get(key)}
-    assert differing == {"ExecStart", "OOMScoreAdjust"}
+    told = {"Type", "TimeoutStartSec", "WatchdogSec"}
+    assert differing == {"ExecStart", "OOMScoreAdjust", "LimitCORE"} | told
+
+
+def test_systemd_restarts_a_collector_that_no_longer_tells_it_that_it_moves():
+    """systemd.service(5): without Type=notify nothing is listened to; always covers what the watchdog ends."""
+    collector = service(UNITS[0])
+    assert (collector["Type"], collector["Restart"]) == ("notify", "always")
+    assert "WatchdogSec" in collector
 
 
 def test_units_and_environment_name_only_settings_that_exist():

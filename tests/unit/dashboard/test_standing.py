@@ -1,3 +1,4 @@
+import json
 from dataclasses import replace
 
 import pytest
@@ -13,6 +14,7 @@ from shared.estimates.tank_flow import FillTime, NotFilling, TankFlow
 from shared.estimates.vacuum import VacuumDrop
 from shared.farm_file import parse_farm
 from shared.readings import Band, Unknown
+from shared.store import Memory, Record
 from shared.units import GALLON_M3, INHG_PA, to_si
 from tests.fakes.pages import T0, alert
 from tests.fakes.seasons import SAMPLES
@@ -96,6 +98,36 @@ def test_what_is_not_watched_has_a_list_of_its_own(knob):
     silent = unwatched(facts(knob.sources))
     assert (silent[0].name, silent[0].silence) == ("Ledge, far end", "silent 1 h")
     assert silent[-1].count == len(knob.farm.sensors) - 1
+
+
+def tell_of_pings(knob, **told):
+    known = {"every_s": 600, "started_ms": T0 - 7_200_000, "pinged_ms": None, "trouble": ""} | told
+    memory = Memory(0, 0, T0, b"", b"")
+    knob.store.record(Record(memory, health={"heartbeat": json.dumps(known)}))
+    return [
+        (row.silence, row.consequence)
+        for row in unwatched(facts(knob.sources))
+        if row.name == "Outside watchdog"
+    ]
+
+
+@pytest.mark.parametrize(("age_s", "is_late"), [(1200, False), (1201, True)])
+@pytest.mark.parametrize("since", ["pinged_ms", "started_ms"])
+def test_the_watch_itself_is_not_watched_when_two_pings_are_missing(knob, since, age_s, is_late):
+    assert bool(tell_of_pings(knob, **{since: T0 - age_s * 1000})) is is_late
+
+
+def test_why_no_ping_went_out_is_said_and_counts_as_no_silent_sensor(knob):
+    why = "readings: none was stored for 50 min (limit 10 min)"
+    said = "Were this machine to stop, nobody might be told"
+    assert tell_of_pings(knob, pinged_ms=T0 - 3_600_000) == [("not pinged for 1 h", f"{said}.")]
+    assert tell_of_pings(knob, pinged_ms=T0 - 3_600_000, trouble=why)[0][1] == f"{said} ({why})."
+    assert next(row.count for row in unwatched(facts(knob.sources)) if row.name == "Outside watchdog") == 0
+
+
+def test_a_farm_without_an_outside_watchdog_is_not_reminded_of_it(knob):
+    knob.store.record(Record(Memory(0, 0, T0, b"", b""), health={"heartbeat": ""}))
+    assert "Outside watchdog" not in [row.name for row in unwatched(facts(knob.sources))]
 
 
 FLOW = TankFlow(Band(1e-4, 142 * GALLON_M3 / 3600, 2e-4), 1290 * GALLON_M3, 0.01, T0, T0, 0.2)
