@@ -45,8 +45,8 @@ class FarAnswers:
         self._threads: list[threading.Thread] = []
         self._far: Subscriber | None = None
         if settings.far_broker is not None:
-            topic = f"lantern/{farm_id}/answer"
-            self._far = Subscriber(settings.for_far_broker(farm_id), farm_id, (topic,), clock, monotonic)
+            heard = (f"lantern/{farm_id}/answer", f"lantern/{farm_id}/canary")
+            self._far = Subscriber(settings.for_far_broker(farm_id), farm_id, heard, clock, monotonic)
             self._threads.append(threading.Thread(target=self._hear_broker, name="far-broker", daemon=True))
         if settings.answer_stream is not None:
             self._threads.append(
@@ -74,9 +74,16 @@ class FarAnswers:
     def _hear_broker(self) -> None:
         far = self._far
         assert far is not None
+        known, proven = None, False
         while not self._stopping.is_set():
             items = far.take(TAKE_COUNT, TAKE_WAIT_S)
-            said = [item.payload.decode(errors="replace") for item in items if item.topic.endswith("/answer")]
+            if far.state != known:
+                known, proven = far.state, False
+                LOG.info("the far broker: %s %s", known.link, known.reason)
+            if not proven and any(item.topic == far.canary_topic for item in items):
+                proven = True
+                LOG.info("answers are heard by way of the far broker")
+            said = [item.payload.decode(errors="replace") for item in items if item.topic != far.canary_topic]
             if items and self._hand_over(said):
                 far.acknowledge(items)
 

@@ -38,7 +38,6 @@ def answer_server(sources: Sources) -> Flask:
     @server.after_request
     def _headers(answer: Response) -> Response:
         answer.headers.update(HEADERS)
-        answer.headers["Referrer-Policy"] = "no-referrer"  # the address holds the code
         answer.headers["Content-Security-Policy"] = policy(())
         answer.headers["Cache-Control"] = "no-store"
         return answer

@@ -76,6 +76,21 @@ def test_i_have_it_is_sent_and_seen_to_be_taken(page, address, knob, name):
     assert len(knob.requests) == 1
 
 
+def test_an_alert_is_paused_with_a_reason_and_let_go_on_again(page, address, knob):
+    opened(page, address, "alerts")
+    page.get_by_text("No texts of it for a while").first.click()
+    page.get_by_role("button", name="4 h", exact=True).click()
+    assert knob.requests == []  # the browser asks for the reason first
+    page.get_by_label("Why").fill("the transfer is running")
+    page.get_by_role("button", name="4 h", exact=True).click()
+    expect(page.locator("#said")).to_contain_text("Sent.")
+    expect(page.locator("main")).to_contain_text("the transfer is running")
+    assert knob.store.alerts()[0].shelved_until_ms == knob.now_ms + 4 * 3_600_000
+    page.get_by_role("button", name="Let its texts go on").click()
+    expect(page.get_by_role("button", name="Let its texts go on")).to_have_count(0)
+    assert knob.store.alerts()[0].shelved_until_ms is None
+
+
 def test_a_broker_that_is_down_is_said_at_the_button(page, address, knob):
     knob.broker_is_down = True
     opened(page, address, "tonight")

@@ -4,13 +4,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from dashboard.sources import Sources
-from shared.alerts import Alert, AlertState, Cause, Priority, Transition, acknowledge
+from shared.alerts import Alert, AlertState, Cause, Priority, Transition, acknowledge, shelve, unshelve
 from shared.errors import BrokerError
 from shared.estimates.picture import dump_picture, new_picture
 from shared.farm import Farm
 from shared.farm_file import parse_farm
 from shared.readings import Reading
-from shared.requests import Acknowledge, Request
+from shared.requests import Acknowledge, Answer, Request, Shelve, Unshelve
 from shared.store import Batch, Memory, Record
 from shared.store.sqlite import SqliteStore
 from shared.store.sqlite_reader import open_reader
@@ -74,10 +74,19 @@ class Knob:
         if self.broker_is_down:
             raise BrokerError("the broker cannot be reached")
         self.requests.append(request)
-        assert isinstance(request, Acknowledge)
-        known = next(a for a in self.store.alerts() if a.key == request.alert)
-        after, transitions = acknowledge(known, request.by, request.asked_ms)
-        self.keep(after, transitions=transitions)
+        known = {alert.key: alert for alert in self.store.alerts()}
+        match request:
+            case Acknowledge():
+                changed = acknowledge(known[request.alert], request.by, request.asked_ms)
+            case Answer():
+                text = self.store.text_by_code(request.code)
+                changed = acknowledge(known[text.key], text.contact, request.asked_ms)
+            case Shelve():
+                who = (request.by, request.asked_ms)
+                changed = shelve(known[request.alert], request.until_ms, request.reason, *who)
+            case Unshelve():
+                changed = unshelve(known[request.alert], request.asked_ms, request.by)
+        self.keep(changed[0], transitions=changed[1])
 
 
 def a_night(knob: Knob) -> None:
