@@ -15,7 +15,7 @@ from dashboard import plain
 from dashboard.parts import since_words
 from dashboard.security import HEADERS, is_own, policy
 from dashboard.sources import Sources
-from shared.alerts import Alert, AlertState
+from shared.alerts import Alert, AlertState, Priority
 from shared.errors import BrokerError, PayloadError
 from shared.requests import HOUR_MS, Answer
 from shared.store import Text
@@ -75,22 +75,23 @@ def _alerts(sources: Sources, text: Text) -> list[Alert]:
 def _page(sources: Sources, text: Text) -> str:
     alerts = _alerts(sources, text)
     asks = any(alert.state in (AlertState.ACTIVE, AlertState.CLEARED) for alert in alerts)
-    buttons = '<button name="quiet_h" value="0">I have it</button>' if asks else ""
+    kind = "ask" if any(alert.priority is Priority.WAKE for alert in alerts) and asks else "ask tell"
     quiet = "".join(f'<button name="quiet_h" value="{hours}">{hours} h</button>' for hours in QUIET_H)
-    body = "".join(_one(sources, alert) for alert in alerts)
-    form = (
-        f'<form method="post">{buttons}</form>'
-        f'<form method="post"><p>I have it, and no texts of it for</p>{quiet}</form>'
+    forms = (
+        '<form method="post"><button name="quiet_h" value="0">I have it</button></form>'
+        f'<p>Or: I have it, and no texts of it for</p><form method="post">{quiet}</form>'
     )
+    body = "".join(_one(sources, alert, "h2" if index else "h1") for index, alert in enumerate(alerts))
     title = alerts[0].sentence if alerts else EXPIRED
     return plain.document(
-        f"{title.rstrip('.')} · {sources.farm.name}", f"<main>{body}{form if asks else ''}</main>"
+        f"{title.rstrip('.')} · {sources.farm.name}",
+        f'<main><section class="{kind}">{body}{forms if asks else ""}</section></main>',
     )
 
 
-def _one(sources: Sources, alert: Alert) -> str:
+def _one(sources: Sources, alert: Alert, tag: str) -> str:
     now_ms, farm = sources.clock(), sources.farm
-    said = [f"<h1>{escape(alert.sentence)}</h1>"]
+    said = [f"<{tag}>{escape(alert.sentence)}</{tag}>"]
     if alert.advice:
         said.append(f"<p>{escape(alert.advice)}</p>")
     if alert.state is AlertState.ACKNOWLEDGED and alert.acknowledged_ms is not None:
@@ -102,7 +103,7 @@ def _one(sources: Sources, alert: Alert) -> str:
         said.append(f"<p>{escape(since_words(alert, farm, now_ms))}</p>")
     if alert.is_shelved(now_ms) and alert.shelved_until_ms is not None:
         said.append(f"<p>No texts of it until {clock_time(alert.shelved_until_ms, farm.zone, now_ms)}.</p>")
-    return f'<section class="ask">{"".join(said)}</section>'
+    return "".join(said)
 
 
 def _answer(sources: Sources, text: Text) -> tuple[str, HTTPStatus]:

@@ -1,6 +1,6 @@
 """The night at a glance, for the page Tonight and the plain page alike: what asks, and how all stands."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from dashboard import drawn
@@ -20,27 +20,24 @@ from dashboard.standing import (
 from dashboard.tank_rows import TankRow, tank_row
 from dashboard.trends import heard_values, in_unit, trend
 from dashboard.windows import HOUR_MS, MINUTE_MS, Window, extent
-from dashboard.words import (
-    Headline,
-    Tone,
-    Top,
-    alert_headline,
-    asking,
-    nothing_heard,
-    number,
-    quiet_headline,
-)
+from dashboard.words import Headline, Tone, Top, alert_headline, asking, nothing_heard, number
 from shared.alerts import Alert
-from shared.estimates.picture import fire_view, tank_view, vacuum_view
+from shared.estimates.brief import NightBrief, night_brief
+from shared.estimates.brief_words import Line, frost_line, gap_line, proof_line, start_lines, verdict
+from shared.estimates.picture import fire_view, vacuum_view
 from shared.farm import Farm
 from shared.farm_parts import PUMP
 from shared.readings import Quantity
+from shared.store import Reader
+from shared.units import from_si
 from shared.words import duration
 
 NAME = "tonight"
 SPARK = Window("12h", "12 h", "the last 12 hours", 12 * HOUR_MS, 15 * MINUTE_MS, 6 * HOUR_MS)
 """48 buckets: the plain page shows the same line in a few hundred bytes."""
 LEAST_RANGE_INHG = 4.0
+TEXTS_LOOKED_AT = 50
+"""Of the outbox, to see whether any was taken today."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +49,8 @@ class Night:
     now_ms: int
     heard_ms: int | None
     asks: tuple[Alert, ...]
+    before_morning: tuple[Line, ...]
+    """Latest starts, frost, and whether texts go out, as the night brief says them."""
     tanks: tuple[TankRow, ...]
     vacuum: tuple[VacuumRow, ...]
     steady: tuple[VacuumRow, ...]
@@ -67,29 +66,31 @@ def night(sources: Sources) -> Night:
     known = facts(sources)
     farm, now_ms = sources.farm, known.now_ms
     sensors = farm.sensors_of(Quantity.VACUUM)
-    tanks, drops, burning = sources.ask(
+    proven_ms = _proven_ms(sources.reader)
+    brief, drops, burning = sources.ask(
         lambda picture: (
-            [tank_view(picture, farm, tank.id, now_ms) for tank in farm.tanks],
+            night_brief(farm, picture, known.alerts, now_ms, proven_ms),
             [vacuum_view(picture, sensor.id, now_ms) for sensor in sensors],
             fire_view(picture, farm, now_ms),
         )
     )
-    tank_rows = tuple(tank_row(known, tank, view) for tank, view in zip(farm.tanks, tanks, strict=True))
+    tank_rows = tuple(tank_row(known, tank, view) for tank, view in zip(farm.tanks, brief.tanks, strict=True))
     rows = [vacuum_row(known, sensor, drop) for sensor, drop in zip(sensors, drops, strict=True)]
     heard = [row for row in rows if row.vacuum_inhg is not None]
     told = tuple(row for row in heard if row.sensor.line == PUMP or row.tone in (Tone.ACT, Tone.MIND))
     told_lines = {row.sensor.line for row in told}
-    silent = unwatched(known)
+    silent = (*unwatched(known), *_paused(brief))
     frame = Frame(SPARK, SPARK.from_ms(now_ms), now_ms, farm.zone)
     points = {r.sensor.id: trend(sources.reader, farm, r.sensor, frame, in_unit("inHg")) for r in told}
     usuals = [row.usual_inhg for row in told if row.usual_inhg is not None]
     y_range = extent([*heard_values(points.values()), *usuals], LEAST_RANGE_INHG)
     return Night(
-        top_of(known, NAME, _headline(known, tank_rows, sum(item.count for item in silent))),
+        top_of(known, NAME, _headline(known, brief)),
         farm,
         now_ms,
         known.heard_ms,
         tuple(asking(known.alerts, now_ms)),
+        (*start_lines(brief), frost_line(brief, _between_f), proof_line(brief)),
         tank_rows,
         told,
         tuple(row for row in heard if row.sensor.line not in told_lines),
@@ -102,16 +103,31 @@ def night(sources: Sources) -> Night:
     )
 
 
-def _headline(known: Facts, tanks: Sequence[TankRow], silent_count: int) -> Headline:
-    now_ms, zone = known.now_ms, known.farm.zone
-    filling = [(t.fill.middle_s, t.name) for t in tanks if t.fill is not None]
-    first = min(filling, default=None)
-    first_full = None if first is None else (first[1], now_ms + round(first[0] * 1000))
+def _headline(known: Facts, brief: NightBrief) -> Headline:
+    said = verdict(brief)
     return (
-        nothing_heard(known.heard_ms, now_ms, zone)
-        or alert_headline(known.alerts, now_ms)
-        or quiet_headline(first_full, silent_count, now_ms, zone)
+        nothing_heard(known.heard_ms, known.now_ms, known.farm.zone)
+        or alert_headline(known.alerts, known.now_ms)
+        or Headline(said.sentence, " ".join(said.beside))
     )
+
+
+def _proven_ms(reader: Reader) -> int | None:
+    """When a channel last took a text."""
+    return max(
+        (row.sent_ms for row in reader.outbox(TEXTS_LOOKED_AT) if row.sent_ms is not None), default=None
+    )
+
+
+def _paused(brief: NightBrief) -> Iterator[Unwatched]:
+    for gap in brief.gaps:
+        if gap.at_ms is not None and gap.at_ms > brief.now_ms:
+            line = gap_line(brief, gap)
+            yield Unwatched(line.name, line.value, "", count=0)
+
+
+def _between_f(low_c: float, high_c: float) -> str:
+    return f"{number(from_si(low_c, 'degF'))} to {number(from_si(high_c, 'degF'))} °F"
 
 
 def age_words(view: Night) -> str:

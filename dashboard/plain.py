@@ -18,6 +18,7 @@ from dashboard.tank_rows import TankRow
 from dashboard.tokens import css_variables
 from dashboard.words import ADVICE_ONLY, Note, Tone, number, tab_title
 from shared.alerts import Alert, Priority
+from shared.estimates.brief_words import Line
 from shared.farm import Farm
 
 SCRIPT = (
@@ -44,6 +45,8 @@ def page(sources: Sources) -> str:
         f"<header><span>{escape(farm.name)}</span><span>{escape(view.top.clock_words)}</span></header><main>",
         head,
         *(_ask(a, farm, view.now_ms, "h1" if shown and a is shown[0] else "h2") for a in view.asks),
+        "<h2>Before morning</h2>",
+        *(_before(line) for line in view.before_morning),
         "<h2>Tanks</h2>",
         *(_tank(tank) for tank in view.tanks),
         "<h2>Vacuum, last 12 h <small>(dots: its usual)</small></h2>",
@@ -113,6 +116,15 @@ def _ask(alert: Alert, farm: Farm, now_ms: int, tag: str) -> str:
 
 def _stack(stack_f: float | None) -> str:
     return "<small>unknown</small>" if stack_f is None else f"{number(stack_f)} <small>°F</small>"
+
+
+def _before(line: Line) -> str:
+    value = escape(line.value)
+    if line.asks:
+        value = f'<i class="a">{value}</i>'
+    elif not line.is_known:
+        value = f"<small>{value}</small>"
+    return _row(line.name, value, map(Note, line.notes))
 
 
 def _tank(tank: TankRow) -> str:

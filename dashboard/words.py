@@ -175,24 +175,6 @@ def nothing_heard(heard_ms: int | None, now_ms: int, zone: ZoneInfo) -> Headline
 NOTHING_HEARD_S = 600.0
 
 
-def quiet_headline(
-    first_full: tuple[str, int] | None, unwatched_count: int, now_ms: int, zone: ZoneInfo
-) -> Headline:
-    """Quiet is a sentence too; `first_full` is the tank that fills first, and when."""
-    if first_full is None:
-        lead = "No tank is filling."
-    else:
-        name, full_ms = first_full
-        lead = f"{name} is the first to fill, about {clock_time(full_ms, zone, now_ms)}."
-    if not unwatched_count:
-        return Headline(f"Nothing needs you. {lead}")
-    silent = "One sensor is silent" if unwatched_count == 1 else f"{unwatched_count} sensors are silent"
-    return Headline(
-        f"Nothing needs you from what is watched. {silent}.",
-        f"{lead} See what is not watched, below.",
-    )
-
-
 def belongs(alert: Alert, farm: Farm, quantities: frozenset[Quantity], *, tanks: bool = False) -> bool:
     """Whether an alert is about a sensor of these quantities (or about a tank or line of theirs)."""
     sensor = farm.sensor_by_id.get(alert.subject)

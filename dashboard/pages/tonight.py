@@ -22,6 +22,7 @@ from dashboard.tank_rows import TankRow
 from dashboard.windows import DEFAULT, Window
 from dashboard.words import Note, Tone, number
 from shared.alerts import Alert
+from shared.estimates.brief_words import Line
 
 
 def load(sources: Sources, window: Window) -> Night:
@@ -36,6 +37,7 @@ def content(view: Night) -> Content:
         view.top,
         {
             "tonight-head": _head(view),
+            "tonight-before": [_before(line) for line in view.before_morning],
             "tonight-tanks": [_tank(tank) for tank in view.tanks] or [quiet("No tank in the farm file.")],
             "tonight-vacuum": _vacuum(view),
             "tonight-fire": _fire(view),
@@ -49,6 +51,8 @@ def layout(view: Night) -> Component:
     """The whole page."""
     made = content(view)
     left = [
+        element("H2", "Before morning"),
+        place(made, "tonight-before"),
         element("H2", "Tanks"),
         place(made, "tonight-tanks"),
         element("H2", "Fire"),
@@ -88,6 +92,11 @@ def _head(view: Night) -> list[Component]:
 
 def _block(alert: Alert, view: Night, heading: str) -> Component:
     return asking_block(alert, view.farm, view.now_ms, path_of(NAME), heading=heading)
+
+
+def _before(line: Line) -> Component:
+    tone = Tone.ACT if line.asks else Tone.INK if line.is_known else Tone.SOFT
+    return row(line.name, element("Span", line.value, tone.value), [Note(note) for note in line.notes])
 
 
 def _tank(tank: TankRow) -> Component:

@@ -34,8 +34,9 @@ from dashboard.words import (
     nothing_heard,
     number,
 )
-from shared.estimates.picture import suspects, vacuum_view
+from shared.estimates.picture import vacuum_view
 from shared.estimates.suspects import Cause, Suspect
+from shared.estimates.woods_views import suspects
 from shared.farm import Farm
 from shared.farm_parts import PUMP
 from shared.readings import Quantity, Unknown
