@@ -11,8 +11,13 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 import pytest
 
 from collector.daemon import PROVEN
+from collector.drill import hold_drill
 from shared.alerts import AlertState
+from shared.clock import system_clock
+from shared.errors import DrillFailed
+from shared.farm_file import parse_farm
 from shared.readings import Quantity
+from shared.settings import Settings
 from shared.store.sqlite_reader import open_reader
 from tests.fakes.phones import HttpPhone
 from tests.fakes.servers import Mosquitto, guarded_mosquitto, needs_mosquitto
@@ -221,6 +226,10 @@ def test_a_drill_prints_each_hop_until_it_is_answered(broker, phone, tmp_path):
 def test_a_drill_that_no_collector_hears_says_where_its_path_ends(broker, phone, tmp_path):
     with collector_that_asks(tmp_path, broker, phone):
         pass
-    failed = lantern(tmp_path, broker, "drill", "--patience", "2")
-    assert failed.returncode == 1
-    assert "is the collector running" in failed.stderr
+    reader = open_reader(tmp_path / "lantern.sqlite", {"lower-level": Quantity.LEVEL})
+    farm, settings = parse_farm((tmp_path / "farm.toml").read_text()), Settings(broker_port=broker.port)
+    said = []
+    with pytest.raises(DrillFailed, match="is the collector running"):
+        hold_drill(settings, farm, reader, "Wren", 1.5, system_clock, said.append)
+    assert [line.split("s  ", 1)[1] for line in said] == ["the broker has it"]
+    reader.close()
