@@ -7,6 +7,7 @@ from collections import Counter, deque
 from rich.console import Console
 from rich.table import Table
 
+from collector.alerting.brief import when_words
 from collector.intake import Memory, take_in
 from collector.topics import Router, router_of
 from shared.alerts import Priority
@@ -71,6 +72,7 @@ def print_farm(farm: Farm, console: Console) -> None:
     for table in (lines, tanks, sensors, rules, told):
         if table.row_count:
             console.print(table)
+    console.print(f"[bold]Night brief[/bold] {when_words(farm)}")
 
 
 def print_heard(settings: Settings, farm: Farm, seconds: float, console: Console, clock: Clock) -> int:

@@ -57,11 +57,16 @@ class Alerting:
     alerts: dict[str, Alert] = field(default_factory=dict)
     told: dict[str, Told] = field(default_factory=dict)
     judged_ms: dict[str, int] = field(default_factory=dict)
+    silence_judged_ms: int = 0
     next_tick_ms: int = 0
+    said_ms: int = 0
+    """When it was last looked at what is due to be said."""
     answerable: dict[str, Answerable] = field(default_factory=dict)
     """By code: the texts that may still be answered."""
     drilled_ms: int = 0
     """When the weekly drill was last held."""
+    brief_ms: int | None = None
+    """The set time of the last night brief that was sent."""
 
 
 @dataclass(slots=True)

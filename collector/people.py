@@ -1,17 +1,26 @@
 """What people ask of the evaluator, and what they are told by it.
 
-request -> acknowledge, shelve, answer, drill, log
-clock   -> what has run out, and the texts that are due
+request  -> acknowledge, shelve, answer, drill, log
+clock    -> what has run out, and the texts that are due
+delivery -> how each channel does, and what has reached somebody
 """
+
+from dataclasses import replace
 
 from collector.alerting import drill
 from collector.alerting.answers import remember, take
-from collector.alerting.book import ACKNOWLEDGEMENT_LASTS_S, Notice, Told, due_now
-from collector.alerting.wording import texts_of
+from collector.alerting.book import ACKNOWLEDGEMENT_LASTS_S, Notice, Told, due_now, put_back
+from collector.alerting.brief import brief_due
+from collector.alerting.brief_forms import brief_texts
+from collector.alerting.wording import CHANNEL_FAILING, texts_of
 from collector.evaluator import Changes, Plan, Watch, keep
 from shared.alerts import Alert, acknowledge, expire_acknowledgement, shelve, unshelve
-from shared.estimates.picture import note_entry
+from shared.estimates.brief import night_brief
+from shared.estimates.channels import ChannelRecord, note_failed, note_taken
+from shared.estimates.logbook import note_entry
+from shared.farm_contacts import way_id
 from shared.requests import Acknowledge, Answer, Drill, Request, Shelve, Unshelve, WriteLog
+from shared.store import Delivery
 
 
 def on_request(watch: Watch, plan: Plan, request: Request, changes: Changes) -> None:
@@ -22,7 +31,7 @@ def on_request(watch: Watch, plan: Plan, request: Request, changes: Changes) -> 
             note_entry(watch.picture, plan.farm, request)
         case Acknowledge():
             _answer(watch, request.alert, request.by, at_ms, changes)
-        case Shelve() if (alert := watch.alerting.alerts.get(request.alert)) is not None:
+        case Shelve() if (alert := _alert(watch, plan, request.alert)) is not None:
             keep(watch, *shelve(alert, request.until_ms, request.reason, request.by, at_ms), changes)
         case Unshelve() if (alert := watch.alerting.alerts.get(request.alert)) is not None:
             keep(watch, *unshelve(alert, at_ms, request.by), changes)
@@ -39,6 +48,15 @@ def on_request(watch: Watch, plan: Plan, request: Request, changes: Changes) -> 
                     )
         case Drill():
             _drill(watch, plan, request.by, at_ms, changes)
+
+
+def _alert(watch: Watch, plan: Plan, key: str) -> Alert | None:
+    """An alert that stands, or one that may come; None: there is no such alert on this farm."""
+    alert = watch.alerting.alerts.get(key)
+    if alert is None and key in plan.keys:
+        rule, _, subject = key.partition("/")
+        alert = Alert(rule, subject)
+    return alert
 
 
 def _answer(watch: Watch, key: str, by: str, at_ms: int, changes: Changes) -> None:
@@ -65,7 +83,10 @@ def _say(
     watch: Watch, plan: Plan, due: list[Notice], now_ms: int, changes: Changes, *, every_channel: bool = False
 ) -> None:
     changes.alerts.update({notice.alert.key: notice.alert for notice in due})
-    texts = tuple(texts_of(due, plan.farm, now_ms, plan.answering, every_channel=every_channel))
+    failing = _failing(watch)
+    texts = tuple(
+        texts_of(due, plan.farm, now_ms, plan.answering, every_channel=every_channel, failing=failing)
+    )
     remember(watch.alerting.answerable, texts, now_ms)
     changes.texts.extend(texts)
 
@@ -91,5 +112,49 @@ def look_after(watch: Watch, plan: Plan, now_ms: int, changes: Changes) -> None:
 
 def say_due(watch: Watch, plan: Plan, now_ms: int, changes: Changes) -> None:
     """Say what is due, to whom, by the state of the alerts."""
-    due = due_now(watch.alerting.alerts, watch.alerting.told, plan.farm, now_ms)
+    alerting = watch.alerting
+    if now_ms < alerting.said_ms:
+        put_back(alerting.told, alerting.said_ms - now_ms)
+    alerting.said_ms = now_ms
+    due = due_now(alerting.alerts, alerting.told, plan.farm, now_ms, _failing(watch))
     _say(watch, plan, due, now_ms, changes)
+    set_ms = brief_due(plan.farm, alerting.brief_ms, now_ms, watch.picture.listening_ms)
+    if set_ms is not None:
+        alerting.brief_ms = set_ms
+        brief = night_brief(plan.farm, watch.picture, alerting.alerts.values(), now_ms, _proven_ms(watch))
+        changes.texts.extend(brief_texts(plan.farm, brief, set_ms))
+
+
+def _proven_ms(watch: Watch) -> int | None:
+    """When the way to a phone last held: a text was taken, or a drill answered."""
+    held = watch.alerting.alerts.get(drill.KEY)
+    times = [record.taken_ms for record in watch.picture.channels.values()]
+    times.append(None if held is None else held.acknowledged_ms)
+    return max((at_ms for at_ms in times if at_ms is not None), default=None)
+
+
+def _failing(watch: Watch) -> frozenset[str]:
+    """The channels that an alert says take no texts."""
+    alerts = watch.alerting.alerts.values()
+    return frozenset(alert.subject for alert in alerts if alert.rule == CHANNEL_FAILING and alert.is_active)
+
+
+def on_delivery(watch: Watch, plan: Plan, delivery: Delivery) -> None:
+    """Fold what came of handing a text over: how its channel does, and what has reached somebody."""
+    contact = next((one for one in plan.farm.contacts if one.id == delivery.contact), None)
+    if contact is None or delivery.channel not in {channel.id for channel in contact.channels}:
+        return
+    way = way_id(delivery.contact, delivery.channel)
+    record = watch.picture.channels.setdefault(way, ChannelRecord())
+    if delivery.error is not None:
+        note_failed(record, delivery.at_ms, delivery.error)
+        return
+    note_taken(record, delivery.at_ms)
+    for key in delivery.keys:
+        if (told := watch.alerting.told.get(key)) is not None:
+            told.confirmed_ms = max(told.confirmed_ms, delivery.created_ms)
+    # A digest says more than the text whose code it carries, and is answered for all that it says.
+    if (asked := watch.alerting.answerable.get(delivery.code)) is not None:
+        watch.alerting.answerable[delivery.code] = replace(
+            asked, keys=tuple(dict.fromkeys((*asked.keys, *delivery.keys)))
+        )

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import AfterValidator, Field, model_validator
 
-from shared.farm_contacts import Contact, WeeklyDrill
+from shared.farm_contacts import Brief, Contact, Horn, WeeklyDrill
 from shared.farm_parts import PUMP, Evaporator, Id, Line, ReverseOsmosis, Sensor, Tank
 from shared.farm_units import Section
 from shared.readings import Quantity
@@ -46,6 +46,8 @@ class Farm(Section):
     ro: ReverseOsmosis | None = None
     evaporator: Evaporator | None = None
     drill: WeeklyDrill | None = None
+    horn: Horn | None = None
+    brief: Brief = Brief()
     rules: Rules = Rules()
 
     @property
@@ -97,6 +99,12 @@ class Farm(Section):
         """The MQTT topic on which that sensor speaks."""
         return sensor.topic if sensor.topic is not None else f"lantern/{self.id}/{sensor.id}"
 
+    @cached_property
+    def sensors_by_gateway(self) -> dict[str, tuple[Sensor, ...]]:
+        """The sensors that speak through each gateway, in the file's order."""
+        gateways = dict.fromkeys(sensor.gateway for sensor in self.sensors if sensor.gateway is not None)
+        return {name: tuple(s for s in self.sensors if s.gateway == name) for name in gateways}
+
     def sensors_of(self, quantity: Quantity, *, tank: str | None = None) -> tuple[Sensor, ...]:
         """The sensors of that quantity, in the file's order; of one tank if named."""
         found = self._sensors_by_quantity.get(quantity, ())
@@ -108,6 +116,9 @@ class Farm(Section):
         _need_unique("line", [PUMP, *(line.id for line in self.lines)])
         for kind, items in (("tank", self.tanks), ("sensor", self.sensors), ("contact", self.contacts)):
             _need_unique(kind, [item.id for item in items])
+        taken = sorted({s.gateway for s in self.sensors if s.gateway is not None} & set(self.sensor_by_id))
+        if taken:
+            raise ValueError(f"gateway {taken[0]} is a sensor's id as well; give it another")
         for line in self.lines:
             self._need_parent(line)
         self._need_tree()
@@ -120,6 +131,9 @@ class Farm(Section):
             raise ValueError(
                 'quiet: holds = "wake" for every contact leaves nobody to be woken; free one of them'
             )
+        for contact_id in self.brief.contacts:
+            if contact_id not in {contact.id for contact in self.contacts}:
+                raise _missing("brief: contacts", contact_id, (contact.id for contact in self.contacts))
         _ = self._tunings  # refuses what does not fit together
         return self
 

@@ -5,8 +5,9 @@ and went while nobody could be told is therefore one line, not two; a restart te
 What is due to the same contact at the same time is one text (wording.py).
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
+from zoneinfo import ZoneInfo
 
 from shared.alerts import Alert, AlertState, Priority
 from shared.farm import Farm
@@ -20,6 +21,9 @@ ACKNOWLEDGEMENT_LASTS_S = 3600.0
 """If the trouble outlasts its acknowledgement by this much, it asks again."""
 GATHER_S = 30.0
 """What wakes nobody waits so long for more of its kind (common practice, no source)."""
+CALM_S = 1800.0
+"""No reminder while it is being made sure that a trouble is over, but for no longer than this: a sensor that says
+neither yes nor no must not keep its owner from hearing of it."""
 AHEAD_FRACTION = 0.25
 """A reminder that has no more than this of its wait left goes with a text that goes out now."""
 
@@ -38,6 +42,8 @@ class Told:
     cleared_told: bool = True
     seen_ms: int | None = None
     """Since when something that may wait is due."""
+    confirmed_ms: int = 0
+    """When the newest text about it that any channel has taken was written."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,13 +62,35 @@ class Notice:
         return self.alert.state is AlertState.ACTIVE
 
 
-def due_now(alerts: Mapping[str, Alert], told: dict[str, Told], farm: Farm, now_ms: int) -> list[Notice]:
-    """All that is due; where something is said anyway, what may wait or is due soon goes with it."""
+def put_back(told: Mapping[str, Told], by_ms: int) -> None:
+    """The clock was put back by so much: no wait may grow longer by it."""
+    for one in told.values():
+        one.confirmed_ms -= by_ms
+        if one.asked_ms:
+            one.asked_ms -= by_ms
+        if one.seen_ms is not None:
+            one.seen_ms -= by_ms
+
+
+def due_now(
+    alerts: Mapping[str, Alert],
+    told: dict[str, Told],
+    farm: Farm,
+    now_ms: int,
+    failing: Collection[str] = (),
+) -> list[Notice]:
+    """All that is due; where something is said anyway, what may wait or is due soon goes with it.
+
+    Whom only channels reach that are `failing` is passed over, as long as there is anybody else.
+    """
     found: dict[str, Notice] = {}
+    contacts = tuple(contact for contact in farm.contacts if not contact.is_cut_off(failing)) or farm.contacts
     for hurry in (False, True):
         for key, alert in alerts.items():
             if key not in found:
-                notice = notice_of(alert, told.setdefault(key, Told()), farm, now_ms, hurry=hurry)
+                notice = notice_of(
+                    alert, told.setdefault(key, Told()), contacts, farm.zone, now_ms, hurry=hurry
+                )
                 if notice is not None:
                     found[key] = notice
         if not found:
@@ -70,46 +98,57 @@ def due_now(alerts: Mapping[str, Alert], told: dict[str, Told], farm: Farm, now_
     return list(found.values())
 
 
-def notice_of(alert: Alert, told: Told, farm: Farm, now_ms: int, *, hurry: bool = False) -> Notice | None:
+def notice_of(
+    alert: Alert,
+    told: Told,
+    contacts: Sequence[Contact],
+    zone: ZoneInfo,
+    now_ms: int,
+    *,
+    hurry: bool = False,
+) -> Notice | None:
     """What is due of this alert now; `told` is brought up to date as if it were said.
 
     The caller stores the texts and `told` in one transaction, so that nothing is said twice or lost.
     """
-    if alert.priority is Priority.NOTE or not farm.contacts or alert.is_shelved(now_ms):
+    if alert.priority is Priority.NOTE or not contacts or alert.is_shelved(now_ms):
         return None
     if alert.state is AlertState.ACTIVE:
-        return None if alert.explained_by else _asks(alert, told, farm, now_ms, hurry=hurry)
+        return None if alert.explained_by else _asks(alert, told, contacts, zone, now_ms, hurry=hurry)
     if alert.state is AlertState.ACKNOWLEDGED:
         told.asked_ms = 0  # asks afresh when the acknowledgement runs out
         return None
     is_over = told.episode == alert.episode and not told.cleared_told
     was_missed = told.episode < alert.episode and alert.cleared_ms is not None
-    if not (is_over or was_missed) or _may_wait(alert, told, farm, now_ms, hurry=hurry):
+    if not (is_over or was_missed) or _may_wait(alert, told, contacts, zone, now_ms, hurry=hurry):
         return None
     told.cleared_told = True
     if is_over:
         return _notice(alert, told, "Over: ")
     told.episode, told.asked_ms = alert.episode, 0
-    told.contacts = [_hearing(farm, alert.priority, now_ms)[0].id]
+    told.contacts = [_hearing(contacts, alert.priority, zone, now_ms)[0].id]
     return _notice(alert, told, "Was: ")
 
 
-def _asks(alert: Alert, told: Told, farm: Farm, now_ms: int, *, hurry: bool) -> Notice | None:
+def _asks(
+    alert: Alert, told: Told, contacts: Sequence[Contact], zone: ZoneInfo, now_ms: int, *, hurry: bool
+) -> Notice | None:
     if told.episode != alert.episode or told.priority is not alert.priority or told.asked_ms == 0:
-        if _may_wait(alert, told, farm, now_ms, hurry=hurry):
+        if _may_wait(alert, told, contacts, zone, now_ms, hurry=hurry):
             return None
         again = told.contacts if told.episode == alert.episode else []
         opening = "Still: " if again and told.priority is alert.priority else ""
         told.episode, told.priority, told.asked_ms = alert.episode, alert.priority, now_ms
         told.count, told.cleared_told = 0, False
-        told.contacts = list(again) or [_hearing(farm, alert.priority, now_ms)[0].id]
+        told.contacts = list(again) or [_hearing(contacts, alert.priority, zone, now_ms)[0].id]
         return _notice(alert, told, opening)
-    if alert.calm_since_ms is not None or alert.priority is not Priority.WAKE:
-        return None  # it may be over: no reminder while that is being made sure
+    is_calm = alert.calm_since_ms is not None and now_ms < alert.calm_since_ms + CALM_S * 1000
+    if is_calm or alert.priority is not Priority.WAKE:
+        return None
     if now_ms < told.asked_ms + _reminder_s(told.count, hurry=hurry) * 1000:
         return None
     reach = 1 + int((now_ms - told.asked_ms) / 1000 // NEXT_CONTACT_AFTER_S)
-    known = [contact.id for contact in _hearing(farm, alert.priority, now_ms)[:reach]]
+    known = [contact.id for contact in _hearing(contacts, alert.priority, zone, now_ms)[:reach]]
     told.contacts = list(dict.fromkeys([*told.contacts, *known]))
     told.count += 1
     # Times missed while the machine was off are not made up for, one by one.
@@ -118,21 +157,23 @@ def _asks(alert: Alert, told: Told, farm: Farm, now_ms: int, *, hurry: bool) -> 
     return _notice(alert, told, "Still: ")
 
 
-def _may_wait(alert: Alert, told: Told, farm: Farm, now_ms: int, *, hurry: bool) -> bool:
+def _may_wait(
+    alert: Alert, told: Told, contacts: Sequence[Contact], zone: ZoneInfo, now_ms: int, *, hurry: bool
+) -> bool:
     """Whether it is better said later: in company, or after its contact's quiet hours. Never what wakes."""
     if alert.priority is Priority.WAKE:
         return False
     if told.seen_ms is None:
         told.seen_ms = now_ms
-    if not any(contact.hears(alert.priority, now_ms, farm.zone) for contact in farm.contacts[:1]):
+    if not contacts[0].hears(alert.priority, now_ms, zone):
         return True
     return not hurry and now_ms - told.seen_ms < GATHER_S * 1000
 
 
-def _hearing(farm: Farm, priority: Priority, now_ms: int) -> list[Contact]:
+def _hearing(contacts: Sequence[Contact], priority: Priority, zone: ZoneInfo, now_ms: int) -> list[Contact]:
     """Those who may be told now, in their order; all of them rather than nobody."""
-    hearing = [contact for contact in farm.contacts if contact.hears(priority, now_ms, farm.zone)]
-    return hearing or list(farm.contacts)
+    hearing = [contact for contact in contacts if contact.hears(priority, now_ms, zone)]
+    return hearing or list(contacts)
 
 
 def _repeat_after_s(count: int) -> float:

@@ -6,20 +6,21 @@ Whatever else is due to the same contact at the same time is named behind it. Th
 see that a text came twice (delivery is at least once), and is the code or link to answer with.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import replace
 
 from collector.alerting.answers import Answering, code_for
 from collector.alerting.book import Notice
 from shared.alerts import RANK
 from shared.farm import Farm
-from shared.farm_contacts import Contact
+from shared.farm_contacts import Contact, way_id
 from shared.gsm7 import LIMIT, fit, length
 from shared.store import Text
 from shared.words import clock_time
 
 LATE_MS = 600_000
 """A trouble first told so long after it was raised says since when (a contact's quiet hours, an outage)."""
+CHANNEL_FAILING = "channel_failing"
 _GROUPS = {"": "Also", "Still: ": "Still", "Over: ": "Over", "Was: ": "Was"}
 
 
@@ -30,20 +31,28 @@ def texts_of(
     answering: Answering | None,
     *,
     every_channel: bool = False,
+    failing: Collection[str] = (),
 ) -> Iterator[Text]:
     """The texts for every contact and channel; later channels of a contact are due later, as the farm file says.
 
-    With `every_channel` all are due now, whatever the others do.
+    With `every_channel` all are due now, whatever the others do. A channel that is known to be `failing` is not
+    waited for, and what tells of nothing but such channels does not go by one.
     """
     said = sorted(notices, key=lambda notice: (not notice.asks, -RANK[notice.alert.priority]))
     for contact in farm.contacts:
         mine = [notice for notice in said if contact.id in notice.contacts]
         if mine:
             text = _for_contact(mine, contact, farm, now_ms, answering)
+            of_channels = all(notice.alert.rule == CHANNEL_FAILING for notice in mine)
+            sound = 0
             for index, channel in enumerate(contact.channels):
-                waits_s = 0.0 if every_channel else channel.waits_s(index)
-                due_ms = now_ms + round(waits_s * 1000)
-                yield replace(text, channel=channel.id, due_ms=due_ms, fallback=waits_s > 0)
+                is_failing = way_id(contact.id, channel.id) in failing
+                waits_s = 0.0 if every_channel else channel.waits_s(sound)
+                fallback = index > 0 and not every_channel and channel.after_s != 0
+                if not (is_failing and of_channels):
+                    due_ms = now_ms + round(waits_s * 1000)
+                    yield replace(text, channel=channel.id, due_ms=due_ms, fallback=fallback)
+                sound += not is_failing
 
 
 def _for_contact(

@@ -2,9 +2,10 @@
 
 Due, from physics and not from what sensors said:
 
-- `vacuum_lost`: the far end of a watched line, or the pump, truly loses 3 inHg or more against what it had
-  while nothing was wrong, at two samples ten minutes apart, while it is thawed and the pump runs or has
-  failed; by twenty minutes after the first of them. What the pump lost explains its lines.
+- `vacuum_lost`: by one trouble the far end of a watched line, or the pump, truly loses 3 inHg or more of what it
+  had before, at two samples ten minutes apart, while it is thawed and the pump runs; by twenty minutes after the
+  first of them, on any line that lost as much by it.
+- `pump_not_running`: the same, of a pump that has failed.
 - `tank_nearly_full`: a tank truly runs full. With an hour of lead (less, where the farm file asks for less) if
   the fill allows it: an hour before, it had been filling for half an hour at two thirds or more of the rate of
   its last hour.
@@ -26,7 +27,7 @@ from collector.scoring.listening import Told
 from collector.scoring.losses import TAKES_VACUUM, Losses
 from collector.simulate.story import Story
 from collector.simulate.story_events import LinkOutage, SensorFault
-from collector.simulate.truth import TankTruth, Truth
+from collector.simulate.truth import Occurrence, TankTruth, Truth
 from shared.farm import Farm
 from shared.farm_parts import PUMP, Holds, Sensor
 from shared.physics.tanks import capacity_m3
@@ -104,45 +105,57 @@ def is_earned(farm: Farm, story: Story, truth: Truth, losses: Losses, told: Told
         case "sensor_silent":
             return any(a <= at_ms <= b + OVER_MS for a, b in _all_silent(story, truth))
         case _:
-            return any(
-                o.kind == told.rule and o.from_ms <= at_ms <= o.to_ms + OVER_MS for o in truth.occurrences
-            )
+            kind = "pump_stop" if told.rule == "pump_not_running" else told.rule
+            return any(o.kind == kind and o.from_ms <= at_ms <= o.to_ms + OVER_MS for o in truth.occurrences)
 
 
 def _vacuum(farm: Farm, story: Story, truth: Truth, losses: Losses) -> list[Due]:
-    lines = dict.fromkeys(s.line for s in farm.sensors_of(Quantity.VACUUM) if _is_far(farm, s))
+    troubles = [o for o in truth.occurrences if o.kind in TAKES_VACUUM]
     found = []
-    for trouble in truth.occurrences:
-        if trouble.kind not in TAKES_VACUUM:
-            continue
-        for subject in (PUMP, *(line for line in lines if line is not None and line != PUMP)):
-            sensors = [s for s in farm.sensors_of(Quantity.VACUUM) if s.line == subject]
-            lost_ms = [
-                loss.at_ms
-                for loss in losses.by_subject.get(subject, ())
-                if trouble.from_ms <= loss.at_ms <= trouble.to_ms
-                and (loss.pa or 0.0) >= DUE_LOSS_PA
-                and not _blind(story, truth, sensors, loss.at_ms)
-            ]
-            lasting = next((a for a, b in pairwise(lost_ms) if b - a <= LOSS_LASTS_MS), None)
-            if lasting is not None and sensors:
-                subjects = tuple(lines) if subject == PUMP else (subject,)
-                by_ms = min(lasting + LOSS_LASTS_MS, trouble.to_ms) + TOLD_WITHIN_MS
-                seen_on = tuple(s for s in subjects if s)
-                found.append(Due("vacuum_lost", seen_on, trouble.from_ms, by_ms, until_ms=trouble.to_ms))
-                if subject == PUMP:
-                    break
+    for trouble in troubles:
+        # What comes after the next trouble has begun may be that one's.
+        next_ms = min((o.from_ms for o in troubles if o.from_ms > trouble.from_ms), default=trouble.to_ms)
+        alone = _hit(farm, story, truth, losses, trouble, min(next_ms, trouble.to_ms))
+        hit = alone or _hit(farm, story, truth, losses, trouble, trouble.to_ms)
+        if hit:
+            by_ms = min(min(at_ms for _, at_ms, _ in hit) + LOSS_LASTS_MS, trouble.to_ms) + TOLD_WITHIN_MS
+            subjects = tuple(subject for _, _, subject in sorted(hit, reverse=True))
+            stop = trouble.kind == "pump_stop"
+            rule, subjects = ("pump_not_running", (PUMP,)) if stop else ("vacuum_lost", subjects)
+            found.append(Due(rule, subjects, trouble.from_ms, by_ms, until_ms=trouble.to_ms))
     return _merged(found)
 
 
+def _hit(
+    farm: Farm, story: Story, truth: Truth, losses: Losses, trouble: Occurrence, to_ms: int
+) -> list[tuple[float, int, str]]:
+    """What a trouble took, when, from which line or the pump; where enough was taken for long enough."""
+    hit = []
+    lines = [s.line for s in farm.sensors_of(Quantity.VACUUM) if s.line and _is_far(farm, s)]
+    for subject in dict.fromkeys([PUMP, *lines]):
+        sensors = [s for s in farm.sensors_of(Quantity.VACUUM) if s.line == subject]
+        taken = [
+            loss
+            for loss in losses.taken_by(subject, trouble)
+            if (loss.pa or 0.0) >= DUE_LOSS_PA
+            and loss.at_ms <= to_ms
+            and not _blind(story, truth, sensors, loss.at_ms)
+        ]
+        lasting = next((a for a, b in pairwise(taken) if b.at_ms - a.at_ms <= LOSS_LASTS_MS), None)
+        if lasting is not None and sensors:
+            hit.append((lasting.pa or 0.0, lasting.at_ms, subject))
+    return hit
+
+
 def _merged(found: list[Due]) -> list[Due]:
-    """A second trouble on a line whose alert stands already is no second wake-up."""
+    """A second trouble that hits the same line hardest, while its alert stands, is no second wake-up."""
     merged: list[Due] = []
     for due in sorted(found, key=lambda due: due.from_ms):
-        stands = any(
-            set(before.subjects) & set(due.subjects) and due.from_ms <= before.until_ms for before in merged
-        )
-        if not stands:
+        hardest = due.rule, due.subjects[0]
+        if not any(
+            hardest == (before.rule, before.subjects[0]) and due.from_ms <= before.until_ms
+            for before in merged
+        ):
             merged.append(due)
     return merged
 

@@ -15,8 +15,8 @@ from collector.evaluator import Changes, Plan, Watch, new_watch, plan_for
 from collector.intake import Memory, take_in
 from collector.people import on_request
 from collector.topics import router_of
-from collector.watch import on_clock, on_reading, on_start
-from shared.alerts import Priority, Transition
+from collector.watch import on_clock, on_reading, on_reject, on_start
+from shared.alerts import Alert, Priority, Transition
 from shared.estimates import tank_book
 from shared.estimates.leaks import locate
 from shared.estimates.picture import air_c, vacuum_view
@@ -108,6 +108,8 @@ def listen(farm: Farm, messages: Iterable[tuple[int, str, bytes]]) -> Heard:
                 seen[reading.sensor].add(reading.measured_ms)
                 heard.reading_count += 1
                 on_reading(watch, plan, reading, changes)
+        for reject in intake.rejects:
+            on_reject(watch, plan, reject)
         for request in intake.requests:
             on_request(watch, plan, request, changes)
         if changes.is_urgent:
@@ -135,7 +137,7 @@ def _look_at_clock(
         owner = plan.farm.contacts[0]
         if (text.contact, text.channel) != (owner.id, owner.channels[0].id):
             continue
-        for alert in (watch.alerting.alerts[key] for key in (text.key, *text.also)):
+        for alert in _told_of(watch, text):
             once = (alert.key, alert.episode, alert.priority)
             if watch.alerting.told[alert.key].asked_ms != now_ms or once in asked.told:
                 continue
@@ -149,6 +151,12 @@ def _look_at_clock(
     if now_ms >= asked.next_forecast_ms:
         asked.next_forecast_ms += FORECAST_EVERY_MS
         heard.forecasts.extend(_forecasts(watch, plan.farm, now_ms))
+
+
+def _told_of(watch: Watch, text: Text) -> list[Alert]:
+    """The alerts that a text tells of; none where it is the night brief."""
+    known = watch.alerting.alerts
+    return [known[key] for key in (text.key, *text.also) if key in known]
 
 
 def _suspects(watch: Watch, farm: Farm, now_ms: int) -> tuple[Suspect, ...]:

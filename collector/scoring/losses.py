@@ -4,7 +4,7 @@ from bisect import bisect_right
 from dataclasses import dataclass
 from statistics import median
 
-from collector.simulate.truth import LineTruth, Truth
+from collector.simulate.truth import LineTruth, Occurrence, Truth
 from shared.farm import Farm
 from shared.farm_parts import PUMP
 
@@ -28,6 +28,19 @@ class Losses:
     """Of every line its far end's loss; of `pump` the loss at the pump."""
 
     by_subject: dict[str, tuple[Loss, ...]]
+
+    def taken_by(self, subject: str, trouble: Occurrence) -> tuple[Loss, ...]:
+        """What one trouble took while it lasted, beyond what was lost when it began."""
+        every = self.by_subject.get(subject, ())
+        earlier = [
+            loss.pa for loss in every if 0 < trouble.from_ms - loss.at_ms <= SETTLE_MS and loss.pa is not None
+        ]
+        before_pa = max(0.0, earlier[-1]) if earlier else 0.0
+        return tuple(
+            Loss(loss.at_ms, loss.pa - before_pa)
+            for loss in every
+            if trouble.from_ms <= loss.at_ms <= trouble.to_ms and loss.pa is not None
+        )
 
     def worst_pa(self, subject: str, from_ms: int, to_ms: int) -> float | None:
         """The greatest loss within a time; None where nothing is known."""

@@ -84,7 +84,8 @@ def mark(farm: Farm, drawn: Drawn, truth: Truth, heard: Heard) -> Marks:
 
 def _answer(due: Due, wakes: list[Told]) -> Told | None:
     for told in wakes:
-        early_ms = due.from_ms - (0 if due.rule == "vacuum_lost" else GIVEN_EARLY_MS)
+        of_vacuum = due.rule in ("vacuum_lost", "pump_not_running")
+        early_ms = due.from_ms - (0 if of_vacuum else GIVEN_EARLY_MS)
         if told.rule == due.rule and told.subject in due.subjects and early_ms <= told.at_ms <= due.by_ms:
             return told
     return None

@@ -1,0 +1,116 @@
+"""What will come whatever is done now: a tank that runs over, and sap that grows too old before anybody starts.
+
+The deadline plan, asked once a minute of event time: for room, with the least that may run in; for age, as if there
+were room for everything, so that the one does not hide the other.
+"""
+
+from bisect import bisect_left
+from dataclasses import dataclass, replace
+from operator import attrgetter
+
+from shared.estimates.deadlines import Outcome, TooLate, outcome_at
+from shared.estimates.house_tonight import STILL_M3_S, sugarhouse_tonight
+from shared.estimates.level_watch import level_at_m3
+from shared.estimates.picture import MINUTE_MS, Picture, frost_view, tank_view
+from shared.estimates.sugarhouse import LONGEST_S, Sugarhouse
+from shared.farm import Farm
+from shared.farm_parts import Holds
+from shared.readings import Unknown
+
+ROOMY_M3 = 9e4
+"""Room for everything."""
+BRIM_RATIO = 0.985
+"""A level sensor is off by a hundredth or so where it matters (common practice, no source)."""
+BELOW_BRIM_RATIO = 0.97
+JUMP_RATIO_PER_MIN = 0.08
+"""No pump fills a tank so fast: ice or foam on the sensor does."""
+BEFORE_MS = 30 * MINUTE_MS
+LEAST_BEFORE_S = 480.0
+
+_low = attrgetter("low")
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """What cannot be helped."""
+
+    spill: TooLate | None
+    """Within the horizon, if as little runs in as well may be."""
+    spills_at: str
+    """The tank that it comes into, where it will be seen."""
+    held: Outcome | None
+    """Latest starts for the sake of age alone; None where the owner sets no limit."""
+
+
+@dataclass(frozen=True, slots=True)
+class Brim:
+    """A tank that is full to its brim, by filling."""
+
+    since_ms: int | None
+    """None: for longer than is remembered."""
+    came_m3_s: float | None
+    """What came in before that; None: not known any more."""
+
+
+def outlook(picture: Picture, farm: Farm, horizon_s: float, now_ms: int) -> Outlook | Unknown | None:
+    """The outlook, worked out once a minute; None where the farm file names no evaporator or no tank of sap.
+
+    Raises:
+        InvalidArgument: the horizon is not from a second to a year.
+    """
+    asked = (now_ms // MINUTE_MS, horizon_s)
+    if picture.planned is None or picture.planned[0] != asked:
+        house = sugarhouse_tonight(picture, farm, frost_view(picture, farm, now_ms), now_ms)
+        found = _worked_out(house, horizon_s) if isinstance(house, Sugarhouse) else house
+        picture.planned = (asked, found)
+    answer = picture.planned[1]
+    assert answer is None or isinstance(answer, Outlook | Unknown)
+    return answer
+
+
+def _worked_out(house: Sugarhouse, horizon_s: float) -> Outlook:
+    room = outcome_at(house, horizon_s, _low)
+    spill = room if isinstance(room, TooLate) and room.spill_s is not None else None
+    held = None
+    if house.hold_limit_s < LONGEST_S:
+        roomy = tuple(replace(tank, capacity_m3=ROOMY_M3) for tank in house.tanks)
+        held = outcome_at(replace(house, tanks=roomy), house.hold_limit_s, _low)
+    return Outlook(spill, "" if spill is None else _comes_into(house, spill.tank), held)
+
+
+def _comes_into(house: Sugarhouse, last: str) -> str:
+    """Of the tanks that end in that one: the first in the file that sap runs into and no other is emptied into."""
+    onward = {tank.id: tank.drains_to for tank in house.tanks}
+    for tank in house.tanks:
+        end = tank.id
+        while (further := onward[end]) is not None:
+            end = further
+        if end == last and tank.inflow_m3_s.low > 0.0 and tank.id not in onward.values():
+            return tank.id
+    return last
+
+
+def brim(picture: Picture, farm: Farm, tank_id: str, now_ms: int) -> Brim | None:
+    """Whether a tank stands at its brim and came there by filling, not by a jump of its sensor; permeate may."""
+    view = tank_view(picture, farm, tank_id, now_ms)
+    level_m3, capacity_m3 = view.volume_m3, view.capacity_m3
+    is_full = level_m3 is not None and level_m3 >= BRIM_RATIO * capacity_m3
+    if not is_full or farm.tank_by_id[tank_id].holds is Holds.PERMEATE:
+        return None
+    watch = picture.tanks.tanks[tank_id].watch
+    times_ms, volumes_m3 = watch.history.times_ms, watch.history.volumes_m3
+    below = [i for i, volume_m3 in enumerate(volumes_m3) if volume_m3 < BELOW_BRIM_RATIO * capacity_m3]
+    if not below or below[-1] + 1 >= len(times_ms):
+        return Brim(None, None)
+    last, after = below[-1], below[-1] + 1
+    minutes = (times_ms[after] - times_ms[last]) / MINUTE_MS
+    if volumes_m3[after] - volumes_m3[last] > JUMP_RATIO_PER_MIN * capacity_m3 * max(1.0, minutes):
+        return None
+    at_brim = (i for i in range(after, len(times_ms)) if volumes_m3[i] >= BRIM_RATIO * capacity_m3)
+    since_ms = times_ms[next(at_brim, len(times_ms) - 1)]
+    first = bisect_left(times_ms, times_ms[last] - BEFORE_MS)
+    before_m3, span_s = level_at_m3(watch, times_ms[first]), (times_ms[last] - times_ms[first]) / 1000
+    if before_m3 is None or span_s < LEAST_BEFORE_S:
+        return Brim(since_ms, None)
+    came_m3_s = (volumes_m3[last] - before_m3) / span_s
+    return Brim(since_ms, came_m3_s) if came_m3_s > STILL_M3_S else None
