@@ -139,6 +139,18 @@ def _check(options: argparse.Namespace) -> int:
     return print_heard(settings, farm, options.listen, console, _clock(settings)) if options.listen else 0
 
 
+def _storm(options: argparse.Namespace) -> int:
+    from rich.console import Console
+
+    from collector.storm import print_storm
+
+    settings = _settings(options)
+    farm = _farm(settings)
+    reader, now_ms = _reader(settings, farm), _clock(settings)()
+    print_storm(reader, farm, now_ms, options.storm_from, options.storm_to, Console(), as_json=options.json)
+    return 0
+
+
 def _replay(options: argparse.Namespace) -> int:
     from collector.controls import keyboard
     from collector.pacing import KEYS, Controls
@@ -246,6 +258,7 @@ RUNS: dict[str, Run] = {
     "check": _check,
     "drill": _drill,
     "answer": _answer,
+    "storm": _storm,
     "replay": _replay,
     "record": _record,
     "simulate": _simulate,

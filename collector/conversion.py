@@ -16,7 +16,7 @@ from shared.physics.level_sensors import (
     ultrasonic_level_m,
 )
 from shared.physics.tanks import LEVEL_TOLERANCE_M, full_height_m
-from shared.readings import Quantity
+from shared.readings import Quantity, RejectKind
 from shared.units import UNITS, Dimension, from_si, to_si
 
 
@@ -28,10 +28,14 @@ def si_value(farm: Farm, sensor: Sensor, number: float, unit: str | None) -> flo
     """
     number = calibrated(sensor, _transmitted(sensor, _in_own_unit(sensor, number, unit)))
     if sensor.low is not None and number < sensor.low:
-        raise PayloadError(f"{number:.4g} {sensor.measured_unit} is below the sensor's low ({sensor.low:g})")
+        raise PayloadError(
+            f"{number:.4g} {sensor.measured_unit} is below the sensor's low ({sensor.low:g})",
+            RejectKind.OUT_OF_RANGE,
+        )
     if sensor.high is not None and number > sensor.high:
         raise PayloadError(
-            f"{number:.4g} {sensor.measured_unit} is above the sensor's high ({sensor.high:g})"
+            f"{number:.4g} {sensor.measured_unit} is above the sensor's high ({sensor.high:g})",
+            RejectKind.OUT_OF_RANGE,
         )
     value = to_si(number, sensor.measured_unit)
     if sensor.quantity is Quantity.LEVEL:
@@ -41,7 +45,8 @@ def si_value(farm: Farm, sensor: Sensor, number: float, unit: str | None) -> flo
     if not facts.low <= value <= facts.high:
         raise PayloadError(
             f"{shown(sensor, value)} is beyond what {sensor.quantity} can be "
-            f"({shown(sensor, facts.low)} to {shown(sensor, facts.high)})"
+            f"({shown(sensor, facts.low)} to {shown(sensor, facts.high)})",
+            RejectKind.OUT_OF_RANGE,
         )
     return value
 
@@ -72,9 +77,9 @@ def _in_own_unit(sensor: Sensor, number: float, unit: str | None) -> float:
         return number
     symbol = unit.removeprefix("°")
     if symbol not in UNITS:
-        raise PayloadError(f"unit {unit[:20]!r} is none we know")
+        raise PayloadError(f"unit {unit[:20]!r} is none we know", RejectKind.WRONG_UNIT)
     if UNITS[symbol].dimension is not UNITS[sensor.unit].dimension:
-        raise PayloadError(f"unit {symbol} does not fit the sensor's {sensor.unit}")
+        raise PayloadError(f"unit {symbol} does not fit the sensor's {sensor.unit}", RejectKind.WRONG_UNIT)
     return number if symbol == sensor.unit else from_si(to_si(number, symbol), sensor.unit)
 
 
@@ -85,7 +90,7 @@ def _transmitted(sensor: Sensor, number: float) -> float:
     try:
         return _sure(loop_value_si(to_si(number, sensor.unit), *sensor.span))
     except InvalidArgument as error:
-        raise PayloadError(str(error)) from None
+        raise PayloadError(str(error), RejectKind.OUT_OF_RANGE) from None
 
 
 def _level_m(farm: Farm, sensor: Sensor, value: float) -> float:
@@ -99,16 +104,19 @@ def _level_m(farm: Farm, sensor: Sensor, value: float) -> float:
         else:
             level_m = value
     except InvalidArgument as error:
-        raise PayloadError(str(error)) from None
+        raise PayloadError(str(error), RejectKind.OUT_OF_RANGE) from None
     full_m = full_height_m(tank.geometry)
     if level_m > full_m + LEVEL_TOLERANCE_M:
-        raise PayloadError(f"level {shown(sensor, level_m)} is above the full tank ({shown(sensor, full_m)})")
+        raise PayloadError(
+            f"level {shown(sensor, level_m)} is above the full tank ({shown(sensor, full_m)})",
+            RejectKind.OUT_OF_RANGE,
+        )
     return level_m
 
 
 def _sure(measured: float | LevelFault) -> float:
     if isinstance(measured, LevelFault):
-        raise PayloadError(f"instrument fault: {measured}")
+        raise PayloadError(f"instrument fault: {measured}", RejectKind.FAULT)
     return measured
 
 

@@ -13,37 +13,28 @@ What is true if the process dies after each step of a turn:
 
 import json
 import logging
-import os
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from operator import itemgetter
 
-from collector.alerting.delivery import Sender, open_channels
-from collector.arrivals import Received, arrivals_from
-from collector.intake import Intake, Memory, take_in
+from collector.alerting.delivery import Sender
+from collector.alerting.horn import HornSwitch
+from collector.arrivals import Received
+from collector.evaluator import Changes, Plan, Watch, memory_of, new_watch, restore_watch
+from collector.heartbeat import Heartbeat
+from collector.intake import Intake, Memory, rejects_after, take_in
+from collector.people import on_delivery, on_request
 from collector.subscriber import Subscriber
-from collector.topics import Router, router_of
-from collector.watch import (
-    Changes,
-    Plan,
-    Watch,
-    memory_of,
-    new_watch,
-    on_clock,
-    on_reading,
-    on_request,
-    on_start,
-    plan_for,
-    restore_watch,
-)
+from collector.topics import Router
+from collector.watch import on_clock, on_reading, on_reject, on_start
 from shared.broker import LinkState
 from shared.clock import Clock
 from shared.errors import StoreError
-from shared.farm import Farm
-from shared.readings import Quality
+from shared.readings import Reading, Reject
+from shared.requests import Request
 from shared.settings import Settings
 from shared.store import Batch, Record, Store, Stored
-from shared.store.sqlite import SqliteStore
 
 LOG = logging.getLogger(__name__)
 
@@ -74,6 +65,8 @@ class Daemon:
     monotonic: Callable[[], float]
     stopping: threading.Event = field(default_factory=threading.Event)
     retry_s: tuple[float, ...] = RETRY_S
+    heartbeat: Heartbeat = field(init=False)
+    horn: HornSwitch = field(init=False)
     _watch: Watch = field(init=False)
     _changes: Changes = field(default_factory=Changes)
     _last_good: Memory = field(default_factory=Memory)
@@ -90,15 +83,24 @@ class Daemon:
     _uncompacted_count: int = 0
     _statuses: dict[str, str] = field(default_factory=dict)
 
+    def __post_init__(self) -> None:
+        """Have every stage tell the heartbeat, and the horn speak by our own link."""
+        self.heartbeat = Heartbeat(self.settings, self.plan.farm, self.store, self.clock, self.monotonic)
+        self.sender.on_moved = self.heartbeat.sender_moved
+        self.horn = HornSwitch(self.plan.farm, self.subscriber.publish, self.monotonic)
+
     def run(self) -> None:
         """Watch until told to stop; then write down what is known."""
         self._resume()
         self.sender.start()
         self.subscriber.start()
+        self.heartbeat.start()
         try:
             while not self.stopping.is_set():
                 self._turn()
+                self.heartbeat.turned(self.subscriber.send_canary)
         finally:
+            self.heartbeat.stop()
             self.subscriber.stop()
             self.sender.stop()
             self._record()
@@ -112,7 +114,9 @@ class Daemon:
             self._watch = restore_watch(stored, self.plan, self._changes)
             self._cursor, self._request_cursor = stored.cursor, stored.request_cursor
         self._fold(
-            tuple(self.store.since(self._cursor)), tuple(self.store.requests_since(self._request_cursor))
+            self.store.since(self._cursor),
+            self.store.rejects_since(self._cursor),
+            self.store.requests_since(self._request_cursor),
         )
         on_start(self._watch, self.clock())
 
@@ -136,11 +140,15 @@ class Daemon:
         if is_drained or now_s >= self._next_fold_s:
             self._next_fold_s = now_s + FOLD_EVERY_S
             for stored in self._unfolded:
-                self._fold(stored.readings, stored.requests)
+                self._fold(stored.readings, stored.rejects, stored.requests)
             self._unfolded.clear()
         if is_drained and (self._changes.is_urgent or now_s >= self._next_clock_s):
             self._next_clock_s = now_s + CLOCK_EVERY_S
+            for delivery in self.sender.outcomes():
+                on_delivery(self._watch, self.plan, delivery)
             on_clock(self._watch, self.plan, self.clock(), self._changes)
+            self.horn.look(self._watch.alerting.alerts, self._watch.alerting.told, self.clock())
+            self.heartbeat.judged()
         is_due = abs(self.clock() - self._recorded_ms) >= RECORD_EVERY_MS  # a clock put back is due as well
         if (is_drained and self._changes.is_urgent) or is_due:
             self._record()
@@ -167,6 +175,7 @@ class Daemon:
         batch = Batch(
             readings=[reading for intake in taken for reading in intake.readings],
             rejects=[reject for intake in taken for reject in intake.rejects],
+            rejects_after=rejects_after(taken),
             requests=[request for intake in taken for request in intake.requests],
             received_ms=self.clock(),
             arrivals=[item.arrival for item in items if item.qos],
@@ -183,6 +192,7 @@ class Daemon:
                 attempt += 1
                 if self.stopping.wait(wait_s):
                     return None
+        self.heartbeat.committed(len(stored.readings), [c for intake in taken for c in intake.canaries])
         for intake in taken:
             if intake.canaries:
                 if not self._canary_ms:
@@ -191,9 +201,18 @@ class Daemon:
             self._statuses.update({s.device: "online" if s.online else "offline" for s in intake.statuses})
         return stored
 
-    def _fold(self, readings: Sequence[tuple], requests: Sequence[tuple]) -> None:  # type: ignore[type-arg]
-        for sequence, reading in readings:
-            on_reading(self._watch, self.plan, reading, self._changes)
+    def _fold(
+        self,
+        readings: Sequence[tuple[int, Reading]],
+        rejects: Sequence[tuple[int, Reject]],
+        requests: Sequence[tuple[int, Request]],
+    ) -> None:
+        numbered: list[tuple[int, Reading | Reject]] = [*readings, *rejects]
+        for sequence, item in sorted(numbered, key=itemgetter(0)):
+            if isinstance(item, Reject):
+                on_reject(self._watch, self.plan, item)
+            else:
+                on_reading(self._watch, self.plan, item, self._changes)
             self._cursor = sequence
         for sequence, request in requests:
             on_request(self._watch, self.plan, request, self._changes)
@@ -210,6 +229,7 @@ class Daemon:
             health=self._health(),
         )
         if self._try(lambda: self.store.record(record), "record"):
+            self.heartbeat.recorded()
             self._recorded_cursor = self._cursor
             self._changes = Changes()
             if record.texts:
@@ -224,6 +244,7 @@ class Daemon:
             "refused topics": json.dumps(self.subscriber.refused_filters),
             "filters": json.dumps(self.router.filters),
             "devices": json.dumps(self._statuses),
+            "heartbeat": self.heartbeat.health(),
         }
 
     def _try(self, write: Callable[[], object], what: str) -> bool:
@@ -234,44 +255,3 @@ class Daemon:
             LOG.exception("could not %s; it stays for the next turn", what)
             return False
         return True
-
-
-def open_daemon(settings: Settings, farm: Farm, clock: Clock, monotonic: Callable[[], float]) -> Daemon:
-    """A collector for that farm, ready to `run`.
-
-    Raises:
-        StoreError: the store cannot be written.
-        SettingsError: a contact's channel cannot be used.
-    """
-    channels = open_channels(farm, os.environ)
-    router = router_of(farm)
-    store = SqliteStore(settings.store_file, {sensor.id: sensor.quantity for sensor in farm.sensors})
-    health = store.health()
-    before = set(json.loads(health["filters"][1])) if "filters" in health else set()
-    subscriber = Subscriber(
-        settings,
-        farm.id,
-        router.filters,
-        clock,
-        monotonic,
-        unwanted=sorted(before - set(router.filters)),
-        arrivals=arrivals_from(
-            store.arrivals(),
-            settings.inflight_count,
-            health["alive"][0] if "alive" in health else None,
-            _stamped_ms(store, farm),
-        ),
-    )
-    return Daemon(
-        settings, plan_for(farm), router, store, subscriber, Sender(store, channels, clock), clock, monotonic
-    )
-
-
-def _stamped_ms(store: Store, farm: Farm) -> dict[str, int]:
-    """By topic, the latest time that a reading was given on arrival."""
-    stamped_ms: dict[str, int] = {}
-    for sensor, reading in store.latest().items():
-        if Quality.STAMPED_ON_ARRIVAL in reading.quality:
-            topic = farm.topic_of(farm.sensor_by_id[sensor])
-            stamped_ms[topic] = max(reading.measured_ms, stamped_ms.get(topic, 0))
-    return stamped_ms

@@ -16,7 +16,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
-from collector.alerting.delivery import TERMINAL, TEXT_MARK
+from collector.alerting.channels import TERMINAL, TEXT_MARK
 from collector.daemon import PROVEN
 from collector.embedded_broker import EmbeddedBroker
 from collector.replay import Plan, progress_bar, replay, time_fields_of

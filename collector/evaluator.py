@@ -84,11 +84,13 @@ class Changes:
     alerts: dict[str, Alert] = field(default_factory=dict)
     transitions: list[Transition] = field(default_factory=list)
     texts: list[Text] = field(default_factory=list)
+    is_put_back: bool = False
+    """The clock was put back, and all that waits for a time has followed it."""
 
     @property
     def is_urgent(self) -> bool:
         """Whether the store must know now; new wording of an alert that stands can wait for the next record."""
-        return bool(self.transitions or self.texts)
+        return bool(self.transitions or self.texts or self.is_put_back)
 
 
 _ALERTING = TypeAdapter(Alerting)

@@ -13,7 +13,9 @@ original bytes. What is refused here:
   a step that stays is true, a spike is alone.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import accumulate
 
 from collector.conversion import shown, si_value
 from collector.payloads import document_of
@@ -23,7 +25,7 @@ from shared.errors import InvalidArgument, PayloadError
 from shared.farm import Farm
 from shared.farm_parts import Sensor
 from shared.instants import instant_ms, instant_text
-from shared.readings import Quality, Reading, Reject
+from shared.readings import Quality, Reading, Reject, RejectKind
 from shared.requests import Request, decode
 
 FUTURE_MS = 5 * 60_000
@@ -105,7 +107,22 @@ def take_in(
         reason = str(error)
     except Exception as error:  # noqa: BLE001 - one message that trips us would be redelivered for ever
         reason = f"Lantern's own fault, please report it: {error!r}"
-    return Intake(rejects=(Reject(received_ms, topic, payload, reason[:_LONGEST_REASON]),))
+    sensors = router.sensors_by_topic.get(topic, ())
+    reject = Reject(
+        received_ms,
+        topic,
+        payload,
+        reason[:_LONGEST_REASON],
+        RejectKind.UNREADABLE if sensors else RejectKind.OTHER,
+        sensors[0].id if len(sensors) == 1 else None,
+    )
+    return Intake(rejects=(reject,))
+
+
+def rejects_after(taken: Sequence[Intake]) -> list[int]:
+    """How many readings of several messages came before each of their rejects; those of one message are its first."""
+    before = accumulate(len(intake.readings) for intake in taken)
+    return [count for count, intake in zip(before, taken, strict=True) for _ in intake.rejects]
 
 
 def _told(
@@ -123,16 +140,16 @@ def _told(
         untimed = _why_untimed_is_refused(received_ms, retain=retain, waiting_since_ms=waiting_since_ms)
         samples = samples_of(sensors, document_of(payload), received_ms)
         readings: list[Reading] = []
-        refused: dict[str, list[str]] = {}
+        refused: dict[tuple[str, RejectKind], list[str]] = {}
         for sensor, sample in samples:
             taken = _reading(router.farm, memory, sensor, sample, received_ms, retain=retain, untimed=untimed)
             if isinstance(taken, Refused):
-                refused.setdefault(sensor.id, []).append(taken.reason)
+                refused.setdefault((sensor.id, taken.kind), []).append(taken.reason)
             else:
                 readings.append(taken)
         rejects = tuple(
-            Reject(received_ms, topic, payload, f"{sensor_id}: {_summed_up(reasons)}")
-            for sensor_id, reasons in refused.items()
+            Reject(received_ms, topic, payload, f"{sensor_id}: {_summed_up(reasons)}", kind, sensor_id)
+            for (sensor_id, kind), reasons in refused.items()
         )
         return Intake(readings=tuple(readings), rejects=rejects)
     if topic == router.own_status_topic:
@@ -181,12 +198,12 @@ def _reading(
     try:
         value = si_value(farm, sensor, sample.number, sample.unit)
     except PayloadError as error:
-        return Refused(str(error))
+        return Refused(str(error), RejectKind(error.kind))
     if not sample.has_own_time and untimed is not None:
-        return Refused(untimed)
+        return Refused(untimed, RejectKind.UNTIMED)
     wrong = _wrong_time(sample.measured_ms, received_ms)
     if wrong is not None:
-        return Refused(wrong)
+        return wrong
     last = memory.by_sensor.setdefault(sensor.id, Last(sample.measured_ms, value))
     # A time of arrival says when within an interval it was measured no better than that.
     least_s = LEAST_STEP_S if sample.has_own_time else max(LEAST_STEP_S, sensor.interval_s)
@@ -199,15 +216,19 @@ def _reading(
     return Reading(sensor.id, sample.measured_ms, value, received_ms, quality)
 
 
-def _wrong_time(measured_ms: int, received_ms: int) -> str | None:
+def _wrong_time(measured_ms: int, received_ms: int) -> Refused | None:
     if received_ms < CLOCKS_SET_MS:
-        return f"this machine's clock is not set ({instant_text(received_ms)})"
+        ours = f"this machine's clock is not set ({instant_text(received_ms)})"
+        return Refused(ours, RejectKind.OUR_CLOCK)
     if measured_ms < CLOCKS_SET_MS:
-        return f"the sensor's clock is not set ({instant_text(measured_ms)})"
+        unset = f"the sensor's clock is not set ({instant_text(measured_ms)})"
+        return Refused(unset, RejectKind.CLOCK_NOT_SET)
     if measured_ms - received_ms > FUTURE_MS:
-        return f"the sensor's clock is ahead of ours ({instant_text(measured_ms)})"
+        ahead = f"the sensor's clock is ahead of ours ({instant_text(measured_ms)})"
+        return Refused(ahead, RejectKind.CLOCK_AHEAD)
     if received_ms - measured_ms > OLDEST_MS:
-        return f"measured more than 60 days ago ({instant_text(measured_ms)})"
+        old = f"measured more than 60 days ago ({instant_text(measured_ms)})"
+        return Refused(old, RejectKind.LONG_PAST)
     return None
 
 
@@ -229,7 +250,8 @@ def _too_fast(sensor: Sensor, last: Last, measured_ms: int, value: float, least_
             last.doubted_ms, last.doubted_value = measured_ms, value
             return Refused(
                 f"{shown(sensor, last.value)} to {shown(sensor, value)} in {seconds:.0f} s is faster than "
-                f"{sensor.quantity} can change; a second reading like it will be believed"
+                f"{sensor.quantity} can change; a second reading like it will be believed",
+                RejectKind.TOO_FAST,
             )
     last.measured_ms, last.value, last.doubted_ms = measured_ms, value, None
     return None

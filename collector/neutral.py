@@ -65,8 +65,11 @@ def neutral_farm_text(farm: Farm, names: Names) -> str:
     for kind, new in (("line", names.lines), ("tank", names.tanks), ("sensor", names.sensors)):
         for was, now in zip(tree.get(kind, ()), neutral.get(kind, ()), strict=True):
             now["id"] = new[was["id"]]
+    gateways = _numbered("gateway", farm.sensors_by_gateway)
     for sensor, now in zip(farm.sensors, neutral.get("sensor", ()), strict=True):
         now.update(_places(sensor, names))
+        if sensor.gateway is not None:
+            now["gateway"] = gateways[sensor.gateway]
     text = farm_text(neutral)
     parse_farm(text)
     return text

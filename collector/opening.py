@@ -5,7 +5,8 @@ import os
 from collections.abc import Callable
 
 from collector.alerting.answers import Answering
-from collector.alerting.delivery import Sender, open_channels
+from collector.alerting.channels import open_channels
+from collector.alerting.delivery import Sender
 from collector.arrivals import arrivals_from
 from collector.daemon import Daemon
 from collector.evaluator import plan_for
@@ -53,7 +54,7 @@ def open_daemon(settings: Settings, farm: Farm, clock: Clock, monotonic: Callabl
         router,
         store,
         subscriber,
-        Sender(store, channels, clock),
+        Sender(store, farm, channels, clock),
         clock,
         monotonic,
     )

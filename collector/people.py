@@ -115,6 +115,7 @@ def say_due(watch: Watch, plan: Plan, now_ms: int, changes: Changes) -> None:
     alerting = watch.alerting
     if now_ms < alerting.said_ms:
         put_back(alerting.told, alerting.said_ms - now_ms)
+        changes.is_put_back = True
     alerting.said_ms = now_ms
     due = due_now(alerting.alerts, alerting.told, plan.farm, now_ms, _failing(watch))
     _say(watch, plan, due, now_ms, changes)

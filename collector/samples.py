@@ -21,7 +21,7 @@ from collector.senml import Record, resolve
 from shared.errors import InvalidArgument, PayloadError
 from shared.farm_parts import Sensor
 from shared.instants import instant_ms
-from shared.readings import Quantity
+from shared.readings import Quantity, RejectKind
 
 NAME_BREAKS = (":", "/", ".")
 
@@ -43,6 +43,7 @@ class Refused:
     """Why a value cannot become a reading."""
 
     reason: str
+    kind: RejectKind = RejectKind.UNREADABLE
 
 
 def samples_of(

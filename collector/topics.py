@@ -59,7 +59,8 @@ def router_of(farm: Farm) -> Router:
             raise InvalidArgument(f"sensor {sensor.id}: topic", topic, "one topic, without + or #")
         by_topic[topic] = (*by_topic.get(topic, ()), sensor)
     router = Router(farm, by_topic, f"lantern/{farm.id}")
-    for own in (router.canary_topic, router.request_topic, router.own_status_topic):
+    horn = () if farm.horn is None else (farm.horn.topic_on(farm.id),)
+    for own in (router.canary_topic, router.request_topic, router.own_status_topic, *horn):
         if own in by_topic:
             raise InvalidArgument(
                 f"sensor {by_topic[own][0].id}: topic", own, "another: this one is Lantern's own"

@@ -3,7 +3,8 @@
 It is the same live, in a replay, in a simulated night and after a restart.
 
     reading -> picture of the farm -> rules of its subjects -> life cycle of their alerts
-    each minute of event time       -> all rules, in the order of the list
+    each minute of event time       -> all rules, in the order of the list; slow ones each few minutes
+    reject  -> picture of the farm, judged with the next minute
     clock   -> what is about silence, expiry and repeating; then the texts that are due
 
 Alerts depend only on the order of what is folded, never on how it was cut into batches: readings are judged
@@ -16,10 +17,13 @@ from collector.people import look_after, say_due
 from collector.rules.rule import Rule
 from shared.alerts import Alert, advance
 from shared.estimates.picture import observe
-from shared.readings import Reading
+from shared.estimates.sensor_peers import note_reject
+from shared.readings import Reading, Reject
 
 JUDGE_EVERY_MS = 1_000
 TICK_MS = 60_000
+SILENCE_EVERY_MS = 10_000
+"""Silence is told after minutes, so it is not looked for at every second of every sensor."""
 
 
 def on_start(watch: Watch, now_ms: int) -> None:
@@ -36,7 +40,7 @@ def on_reading(watch: Watch, plan: Plan, reading: Reading, changes: Changes) -> 
             tick_ms = watch.alerting.next_tick_ms
             for rule, subject in plan.by_event:
                 # Those whose sensors speak have been judged as they spoke.
-                if watch.alerting.judged_ms.get(f"{rule.id}/{subject}", 0) <= tick_ms - TICK_MS:
+                if watch.alerting.judged_ms.get(f"{rule.id}/{subject}", 0) <= tick_ms - rule.every_ms:
                     _judge(watch, plan, rule, subject, tick_ms, changes)
         watch.alerting.next_tick_ms = at_ms - at_ms % TICK_MS + TICK_MS
     observe(watch.picture, plan.farm, reading)
@@ -48,10 +52,20 @@ def on_reading(watch: Watch, plan: Plan, reading: Reading, changes: Changes) -> 
             _judge(watch, plan, rule, subject, at_ms, changes)
 
 
+def on_reject(watch: Watch, plan: Plan, reject: Reject) -> None:
+    """Fold one stored reject. It has no time of its own that can be trusted: it is taken to be of the newest minute."""
+    next_ms = watch.alerting.next_tick_ms
+    at_ms = min(reject.received_ms, next_ms or reject.received_ms)
+    note_reject(watch.picture.health, plan.farm, reject, at_ms)
+
+
 def on_clock(watch: Watch, plan: Plan, now_ms: int, changes: Changes) -> None:
     """Judge what is about silence, end what has run out, and say what is due."""
-    for rule, subject in plan.by_arrival:
-        _judge(watch, plan, rule, subject, now_ms, changes)
+    # A clock that was put back is no reason to wait.
+    if abs(now_ms - watch.alerting.silence_judged_ms) >= SILENCE_EVERY_MS:
+        watch.alerting.silence_judged_ms = now_ms
+        for rule, subject in plan.by_arrival:
+            _judge(watch, plan, rule, subject, now_ms, changes)
     look_after(watch, plan, now_ms, changes)
     say_due(watch, plan, now_ms, changes)
 
@@ -60,5 +74,8 @@ def _judge(watch: Watch, plan: Plan, rule: Rule, subject: str, at_ms: int, chang
     key = f"{rule.id}/{subject}"
     watch.alerting.judged_ms[key] = max(at_ms, watch.alerting.judged_ms.get(key, 0))
     finding = rule.judge(plan.farm, watch.picture, subject, at_ms)
-    alert = watch.alerting.alerts.get(key, Alert(rule.id, subject))
-    keep(watch, *advance(alert, finding), changes)
+    before = watch.alerting.alerts.get(key) or Alert(rule.id, subject)
+    alert, transitions = advance(before, finding)
+    # Most findings of most rules are that all is well, and of those nothing need be kept.
+    if alert is not before:
+        keep(watch, alert, transitions, changes)

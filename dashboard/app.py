@@ -6,7 +6,7 @@ the page's script -> /pulse -> (news) -> the page's parts anew
 """
 
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from http import HTTPStatus
 from importlib.resources import files
 from types import ModuleType
@@ -22,12 +22,12 @@ from flask import Flask, Response, redirect, request
 from dashboard import live, plain
 from dashboard.answer_page import answer_routes, answer_server
 from dashboard.compression import compress
-from dashboard.pages import alerts, fire, tanks, tonight, woods
-from dashboard.parts import PAGE_NAMES, element, path_of
+from dashboard.pages import alerts, fire, storm, tanks, tonight, woods
+from dashboard.parts import PAGE_NAMES, STORM, element, path_of
 from dashboard.security import LOOPBACK, secure
 from dashboard.sources import Sources
 from dashboard.tokens import css_variables
-from dashboard.windows import window_named
+from dashboard.windows import Window, window_named
 from dashboard.words import tab_title
 from shared.errors import BrokerError, PayloadError, SettingsError
 from shared.requests import HOUR_MS, Acknowledge, Shelve, Unshelve
@@ -75,8 +75,10 @@ def build(sources: Sources) -> Flask:
     )
     dash.page_registry.clear()
     for order, (name, page) in enumerate(PAGES.items()):
-        _register(name, page, order, sources)
+        _register(name, PAGE_NAMES[name], page, order, sources, _window)
         page.connect(app, sources)
+    _register(STORM, "Storm", storm, len(PAGES), sources, storm.asked)
+    storm.connect(app, sources)
     app.layout = _shell
     live.colour_charts(app)
     _routes(server, sources)
@@ -84,7 +86,7 @@ def build(sources: Sources) -> Flask:
     def script_hashes(path: str) -> Sequence[str]:
         return app.csp_hashes() if path.startswith("/dash") else (plain.SCRIPT_HASH,)
 
-    secure(server, [path_of(name) for name in PAGES], script_hashes)
+    secure(server, [path_of(name) for name in (*PAGES, STORM)], script_hashes)
     server.after_request(compress)
     return server
 
@@ -120,21 +122,32 @@ def serve(sources: Sources, settings: Settings) -> None:
     )
 
 
-def _register(name: str, page: ModuleType, order: int, sources: Sources) -> None:
-    """Dash's own function is untyped, and takes layout and title as closures."""
+def _register(
+    name: str,
+    words: str,
+    page: ModuleType,
+    order: int,
+    sources: Sources,
+    asked: Callable[[Mapping[str, object]], Any],
+) -> None:
+    """Dash's own function is untyped, and takes layout and title as closures; `asked` reads an address's query."""
 
-    def layout(window: object = None, **_ignored: object) -> Component:
-        shown = window_named(window if isinstance(window, str) else None)
-        made: Component = page.layout(page.load(sources, shown))
+    def layout(**query: object) -> Component:
+        made: Component = page.layout(page.load(sources, asked(query)))
         return made
 
-    def title() -> str:
-        return tab_title(page.load(sources, window_named(None)).top.headline, sources.farm)
+    def title(**query: object) -> str:
+        return tab_title(page.load(sources, asked(query)).top.headline, sources.farm)
 
     path = "/" if name == "tonight" else f"/{name}"
     dash.register_page(  # type: ignore[no-untyped-call]
-        f"dashboard.pages.{name}", path=path, name=PAGE_NAMES[name], order=order, title=title, layout=layout
+        f"dashboard.pages.{name}", path=path, name=words, order=order, title=title, layout=layout
     )
+
+
+def _window(query: Mapping[str, object]) -> Window:
+    window = query.get("window")
+    return window_named(window if isinstance(window, str) else None)
 
 
 def _shell() -> Component:

@@ -4,9 +4,9 @@ A page is drawn whole when it is opened; then only the parts it names are replac
 redrawn in its place and a finger on a button loses nothing.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Protocol, TypeVar
 
 from dash import MATCH, ClientsideFunction, Dash, Input, Output, State, dcc
 from dash.development.base_component import Component
@@ -26,10 +26,18 @@ class Content:
     charts: dict[str, Figure] = field(default_factory=dict)
 
 
-Render = Callable[[Window], Content]
+class Keyed(Protocol):
+    """What an open page shows, as it remembers it."""
+
+    @property
+    def key(self) -> str:
+        """Short, and enough to show the same again."""
 
 
-def page(name: str, window: Window, content: Content, main: list[Component]) -> Component:
+Shown = TypeVar("Shown", bound=Keyed)
+
+
+def page(name: str, window: Keyed, content: Content, main: list[Component]) -> Component:
     """A whole page around its main part."""
     return element(
         "Div",
@@ -47,13 +55,24 @@ def place(content: Content, name: str, css: str = "") -> Component:
     return element("Div", content.words[name], css, id=name)
 
 
-def keep(app: Dash, name: str, render: Render) -> None:
-    """Connect a page's changing parts to the pulse of the farm."""
+def keep(app: Dash, name: str, render: Callable[[Window], Content]) -> None:
+    """Connect the changing parts of a page that shows a window to the pulse of the farm."""
     first = render(window_named(None))
-    words, charts = tuple(first.words), tuple(first.charts)
+    keep_shown(app, name, render, window_named, tuple(first.words), tuple(first.charts))
+
+
+def keep_shown(
+    app: Dash,
+    name: str,
+    render: Callable[[Shown], Content],
+    named: Callable[[str | None], Shown],
+    words: Sequence[str],
+    charts: Sequence[str] = (),
+) -> None:
+    """The same, of a page that shows something else: `named` finds it again by its key; its parts are named."""
 
     def refresh(pulse: str, window_key: str) -> list[Any]:
-        content = render(window_named(window_key))
+        content = render(named(window_key))
         return [
             header(content.top, pulse),
             *(content.words[place] for place in words),

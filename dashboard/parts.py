@@ -24,6 +24,12 @@ Children = Component | str | Sequence["Component | str"]
 PAGE_NAMES = {"tonight": "Tonight", "woods": "Woods", "tanks": "Tanks", "fire": "Fire", "alerts": "Alerts"}
 """Pages in the order of the navigation."""
 
+STORM = "woods/storm"
+"""A view within Woods, with its own address."""
+STORM_WORDS = "Before, during and after, line by line"
+ABOUT_VACUUM = ("vacuum_lost", "vacuum_slowly_falling", "pump_not_running")
+"""Rules whose alerts lead there."""
+
 CHART_CONFIG: Any = {"displayModeBar": False, "responsive": True, "doubleClick": False, "scrollZoom": False}
 BLANK: Figure = {
     "data": [],
@@ -193,6 +199,11 @@ def asking_block(
             *([element("P", alert.advice, "lead")] if alert.advice else []),
             element("P", since_words(alert, farm, now_ms), "since"),
             have_it(alert, farm.contacts, back),
+            *(
+                [element("P", link(STORM_WORDS, path_of(STORM)), "more")]
+                if alert.rule in ABOUT_VACUUM
+                else []
+            ),
             *([pause(alert, back, is_paused=False)] if may_pause else []),
         ],
         "ask" if alert.priority is Priority.WAKE else "ask tell",

@@ -5,7 +5,7 @@ functions; so a page knows a reading as soon as it is committed.
 """
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
 from typing import TypeVar
 from zlib import crc32
@@ -34,13 +34,25 @@ class Sources:
     clock: Clock
     publish_request: Callable[[Request], None]
     _picture: Picture | None = None
+    _answers: dict[Hashable, tuple[int, object]] = field(default_factory=dict)
     _cursor: int = 0
     _lock: threading.RLock = field(default_factory=threading.RLock)
+    _answers_lock: threading.RLock = field(default_factory=threading.RLock)
 
     def ask(self, question: Callable[[Picture], Answer]) -> Answer:
         """Answer a question from the picture as it is now; nobody else changes it meanwhile."""
         with self._lock:
             return question(self._follow())
+
+    def once_a_minute(self, key: Hashable, make: Callable[[], Answer]) -> Answer:
+        """What is dear to work out, once a minute of farm time, whoever asks; others wait for it."""
+        minute = self.clock() // MINUTE_MS
+        with self._answers_lock:
+            self._answers = {k: told for k, told in self._answers.items() if told[0] == minute}
+            if key not in self._answers:
+                self._answers[key] = (minute, make())
+            answer: Answer = self._answers[key][1]  # type: ignore[assignment]  # made by the same key's `make`
+            return answer
 
     def pulse(self) -> str:
         """A word that differs whenever a page would: new readings, alerts or texts, or another minute."""

@@ -33,6 +33,16 @@ def parser(runs: Mapping[str, Run]) -> argparse.ArgumentParser:
     answer.add_argument("what", nargs="?", metavar="WHAT", help="the code of a text, or an alert's key")
     answer.add_argument("--quiet", type=float, metavar="HOURS", help="also no texts of it for so long")
     answer.add_argument("--reason", help="why, with --quiet")
+    storm = command("storm", "Say what a storm did: which line, since when, where to walk, and what it cost.")
+    storm.add_argument(
+        "--from",
+        dest="storm_from",
+        metavar="TIME",
+        help="the farm's clock (2026-03-24 22:00, or 22:00), RFC 3339 or an age (12h); default: an hour before"
+        " the first trouble of the last day",
+    )
+    storm.add_argument("--to", dest="storm_to", metavar="TIME", help="likewise (default now)")
+    storm.add_argument("--json", action="store_true", help="print JSON, not tables")
     replay = command("replay", "Publish a recorded stream, as its sensors would.")
     replay.add_argument("files", nargs="+", type=Path, metavar="FILE", help="JSON Lines, may be gzipped")
     replay.add_argument(
@@ -69,10 +79,11 @@ def parser(runs: Mapping[str, Run]) -> argparse.ArgumentParser:
         action="store_true",
         help="for sharing: without names, places and dates, with its farm file",
     )
-    for with_farm in (collect, serve, check, drill, answer, replay, record):
+    for with_farm in (collect, serve, check, drill, answer, storm, replay, record):
         with_farm.add_argument("--farm", type=Path, dest="farm_file", help="farm file (default farm.toml)")
-        with_farm.add_argument("--broker", metavar="HOST:PORT", help="MQTT broker (default 127.0.0.1:1883)")
-    for with_store in (collect, serve, drill, answer):
+    for with_broker in (collect, serve, check, drill, answer, replay, record):
+        with_broker.add_argument("--broker", metavar="HOST:PORT", help="MQTT broker (default 127.0.0.1:1883)")
+    for with_store in (collect, serve, drill, answer, storm):
         with_store.add_argument(
             "--store", type=Path, dest="store_file", help="store file (default lantern.sqlite)"
         )

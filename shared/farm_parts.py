@@ -137,6 +137,8 @@ class Sensor(Section):
     at_m: float | None = Field(default=None, ge=0)
     """Distance along the line from its pump end; None on a line: its far end."""
     tank: Id | None = None
+    gateway: Id | None = None
+    """What it speaks through; when all of one gateway are silent, the gateway is."""
     interval_s: Positive = 60.0
     topic: str | None = None
     """Where the sensor publishes; None: `lantern/<farm>/<sensor>`."""

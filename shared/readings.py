@@ -84,6 +84,25 @@ class Reading:
     quality: Quality = Quality.GOOD
 
 
+class RejectKind(StrEnum):
+    """What sort of refusal it was; the rules about sensors go by it."""
+
+    OUT_OF_RANGE = "out of range"
+    FAULT = "instrument fault"
+    """The instrument itself signals one, or shows what only a broken one can."""
+    TOO_FAST = "too fast"
+    WRONG_UNIT = "wrong unit"
+    CLOCK_AHEAD = "clock ahead"
+    CLOCK_NOT_SET = "clock not set"
+    LONG_PAST = "long past"
+    UNREADABLE = "unreadable"
+    UNTIMED = "untimed"
+    """Kept by the broker without a time of its own; no fault of the sensor's."""
+    OUR_CLOCK = "our clock not set"
+    OTHER = "other"
+    """Not about a sensor: a topic that nobody has, a request that cannot be read."""
+
+
 @dataclass(frozen=True, slots=True)
 class Reject:
     """A message (or one record of it) that was refused, with its reason and original bytes."""
@@ -92,6 +111,9 @@ class Reject:
     topic: str
     payload: bytes
     reason: str
+    kind: RejectKind = RejectKind.OTHER
+    sensor: str | None = None
+    """None: not about one sensor; garbage on a topic is about all that speak there."""
 
 
 @dataclass(frozen=True, slots=True)

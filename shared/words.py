@@ -51,6 +51,11 @@ def clock_time(at_ms: int, zone: ZoneInfo, now_ms: int | None = None) -> str:
     return local.strftime("%a %H:%M" if far else "%H:%M")
 
 
+def weekday(at_ms: int, zone: ZoneInfo) -> str:
+    """`Tue`, by the farm's own clock."""
+    return datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone).strftime("%a")
+
+
 def capitalised(name: str) -> str:
     """An id as a sentence begins with it: `north-face` becomes `North-face`."""
     return name[:1].upper() + name[1:]

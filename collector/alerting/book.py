@@ -24,6 +24,9 @@ GATHER_S = 30.0
 CALM_S = 1800.0
 """No reminder while it is being made sure that a trouble is over, but for no longer than this: a sensor that says
 neither yes nor no must not keep its owner from hearing of it."""
+FLAPS_COUNT, FLAPS_S, SETTLED_S = 3, 6 * 3600.0, 3600.0
+"""What only tells and begins for the third time in six hours comes and goes: that is said once, and then nothing
+until it has been over for an hour (common practice, no source)."""
 AHEAD_FRACTION = 0.25
 """A reminder that has no more than this of its wait left goes with a text that goes out now."""
 
@@ -44,6 +47,10 @@ class Told:
     """Since when something that may wait is due."""
     confirmed_ms: int = 0
     """When the newest text about it that any channel has taken was written."""
+    begun_ms: list[int] = field(default_factory=list)
+    """When its last beginnings were told."""
+    flaps: bool = False
+    """It was told that it comes and goes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +61,7 @@ class Notice:
     event: str
     contacts: tuple[str, ...]
     opening: str
-    """Empty where it is news; Still, Over, Was."""
+    """Empty where it is news; Still, Comes and goes, Over, Was."""
 
     @property
     def asks(self) -> bool:
@@ -66,6 +73,7 @@ def put_back(told: Mapping[str, Told], by_ms: int) -> None:
     """The clock was put back by so much: no wait may grow longer by it."""
     for one in told.values():
         one.confirmed_ms -= by_ms
+        one.begun_ms = [at_ms - by_ms for at_ms in one.begun_ms]
         if one.asked_ms:
             one.asked_ms -= by_ms
         if one.seen_ms is not None:
@@ -123,7 +131,8 @@ def notice_of(
     if not (is_over or was_missed) or _may_wait(alert, told, contacts, zone, now_ms, hurry=hurry):
         return None
     told.cleared_told = True
-    if is_over:
+    if is_over or told.flaps:
+        told.episode, told.flaps = alert.episode, False
         return _notice(alert, told, "Over: ")
     told.episode, told.asked_ms = alert.episode, 0
     told.contacts = [_hearing(contacts, alert.priority, zone, now_ms)[0].id]
@@ -138,12 +147,16 @@ def _asks(
             return None
         again = told.contacts if told.episode == alert.episode else []
         opening = "Still: " if again and told.priority is alert.priority else ""
+        told.begun_ms = [at_ms for at_ms in told.begun_ms if now_ms - at_ms < FLAPS_S * 1000]
+        if not opening and alert.priority is Priority.TELL:
+            told.begun_ms.append(now_ms)
+            told.flaps = len(told.begun_ms) >= FLAPS_COUNT
+            opening = "Comes and goes: " if told.flaps else ""
         told.episode, told.priority, told.asked_ms = alert.episode, alert.priority, now_ms
         told.count, told.cleared_told = 0, False
         told.contacts = list(again) or [_hearing(contacts, alert.priority, zone, now_ms)[0].id]
         return _notice(alert, told, opening)
-    is_calm = alert.calm_since_ms is not None and now_ms < alert.calm_since_ms + CALM_S * 1000
-    if is_calm or alert.priority is not Priority.WAKE:
+    if _is_calm(alert, now_ms) or alert.priority is not Priority.WAKE:
         return None
     if now_ms < told.asked_ms + _reminder_s(told.count, hurry=hurry) * 1000:
         return None
@@ -163,11 +176,19 @@ def _may_wait(
     """Whether it is better said later: in company, or after its contact's quiet hours. Never what wakes."""
     if alert.priority is Priority.WAKE:
         return False
+    if alert.is_active and (told.flaps or _is_calm(alert, now_ms)):
+        return True  # it is known to come and go, or may be over
+    if told.flaps and alert.cleared_ms is not None and now_ms - alert.cleared_ms < SETTLED_S * 1000:
+        return True
     if told.seen_ms is None:
         told.seen_ms = now_ms
     if not contacts[0].hears(alert.priority, now_ms, zone):
         return True
     return not hurry and now_ms - told.seen_ms < GATHER_S * 1000
+
+
+def _is_calm(alert: Alert, now_ms: int) -> bool:
+    return alert.calm_since_ms is not None and now_ms < alert.calm_since_ms + CALM_S * 1000
 
 
 def _hearing(contacts: Sequence[Contact], priority: Priority, zone: ZoneInfo, now_ms: int) -> list[Contact]:

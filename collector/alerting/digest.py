@@ -8,6 +8,7 @@ A digest says what is true when it is sent: what is active, the gravest first, t
 in it is counted, and stands in the long form.
 """
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -102,10 +103,12 @@ def _newer(row: Outgoing, said: Iterable[Outgoing]) -> str:
 
 def _says_all(newer: Text, older: Text) -> bool:
     """Whether the newer one's short form speaks of all that the older one does: its end may have been cut off."""
-    body = newer.body.lower()
-    return all(
-        key == newer.key or (key in newer.also and key.partition("/")[2] in body) for key in _keys(older)
-    )
+    return all(key == newer.key or (key in newer.also and _names(newer.body, key)) for key in _keys(older))
+
+
+def _names(body: str, key: str) -> bool:
+    subject = re.escape(key.partition("/")[2])
+    return re.search(rf"(?<![\w-]){subject}(?![\w-])", body, re.IGNORECASE) is not None
 
 
 def _is_in_hand(

@@ -21,7 +21,13 @@ from shared.words import clock_time
 LATE_MS = 600_000
 """A trouble first told so long after it was raised says since when (a contact's quiet hours, an outage)."""
 CHANNEL_FAILING = "channel_failing"
-_GROUPS = {"": "Also", "Still: ": "Still", "Over: ": "Over", "Was: ": "Was"}
+_GROUPS = {
+    "": "Also",
+    "Comes and goes: ": "Come and go",
+    "Still: ": "Still",
+    "Over: ": "Over",
+    "Was: ": "Was",
+}
 
 
 def texts_of(

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from shared.alerts import Finding, Priority, Verdict
 from shared.estimates.picture import Picture
 from shared.farm import Farm
-from shared.farm_parts import Tank
+from shared.farm_parts import Holds, Tank
 from shared.readings import Quantity
 from shared.tuning import RULE_OF
 from shared.tuning.section import RuleTuning
@@ -14,7 +14,7 @@ from shared.tuning.section import RuleTuning
 
 @dataclass(frozen=True, slots=True)
 class Subject:
-    """What a rule watches: its id and the sensors whose readings make it worth looking again."""
+    """What a rule watches: its id and the sensors whose readings make it worth looking again at once."""
 
     id: str
     sensors: tuple[str, ...]
@@ -29,6 +29,8 @@ class Rule:
     judge: Callable[[Farm, Picture, str, int], Finding]
     by_arrival: bool = False
     """Judged by the clock on the wall, because it is about what does not arrive."""
+    every_ms: int = 60_000
+    """Judged at least so often by the sensors' own time, and whenever a sensor of its subject speaks."""
 
 
 def found(
@@ -66,6 +68,17 @@ def tanks_watched(
         for tank in farm.tanks
         if levels[tank.id] and wanted(tank) and farm.tuning(section, tank).enabled
     )
+
+
+def first_thing(farm: Farm, tank: Tank) -> str:
+    """What to do first about a tank that is filling."""
+    if tank.drains_to is not None:
+        return f"Start the transfer to {tank.drains_to}."
+    if farm.ro is not None and tank.id in farm.ro.takes_from:
+        return "Start the RO."
+    if tank.holds is Holds.CONCENTRATE:
+        return "Start the boil or stop the RO."
+    return "Make room."
 
 
 def stack_watched(section: type[RuleTuning]) -> Callable[[Farm], tuple[Subject, ...]]:

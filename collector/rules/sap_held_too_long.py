@@ -1,4 +1,4 @@
-"""The oldest sap or concentrate in a tank has waited past its limit.
+"""The oldest sap in a tank has waited past its limit; concentrate has a rule of its own.
 
 Old sap darkens and drops a grade; how fast depends on its temperature, which the advice tells. An unwashed
 heel keeps its age. Relative only: nothing here says that sap is safe or spoilt.
@@ -8,17 +8,20 @@ from collector.rules.rule import Rule, Subject, found, tanks_watched
 from shared.alerts import Finding, Priority, Verdict
 from shared.estimates.picture import Picture, sap_age_view
 from shared.farm import Farm
-from shared.farm_parts import Holds, Tank
+from shared.farm_parts import Holds
 from shared.readings import Unknown
 from shared.tuning.tanks import SapHeldTooLong
+from shared.units import HOUR_S
 from shared.words import capitalised, duration, gallons
 
 ID = "sap_held_too_long"
+CALM_S = HOUR_S
+"""So much younger the oldest must be before the alert is over: while old sap is worked off it stays near the limit."""
 
 
 def subjects(farm: Farm) -> tuple[Subject, ...]:
-    """Every tank of sap or concentrate that has a level sensor."""
-    return tanks_watched(farm, SapHeldTooLong, lambda tank: tank.holds is not Holds.PERMEATE)
+    """Every tank of sap that has a level sensor."""
+    return tanks_watched(farm, SapHeldTooLong, lambda tank: tank.holds is Holds.SAP)
 
 
 def judge(farm: Farm, picture: Picture, tank_id: str, now_ms: int) -> Finding:
@@ -38,13 +41,11 @@ def judge(farm: Farm, picture: Picture, tank_id: str, now_ms: int) -> Finding:
         if age.oldest_s >= tuning.tell_age_s:
             verdict = Verdict.ACTIVE
             priority = Priority.WAKE if age.oldest_s >= tuning.wake_age_s else Priority.TELL
-            advice = f"{gallons(age.volume_m3)}, on average {duration(age.mean_s)} old. {_first(tank)}"
+            advice = f"{gallons(age.volume_m3)}, on average {duration(age.mean_s)} old. "
+            advice += "Start the RO or the boil; the oldest first."
+        elif age.oldest_s >= tuning.tell_age_s - CALM_S:
+            verdict = Verdict.BETWEEN
     return found(tuning, tank_id, now_ms, verdict, sentence, advice, priority=priority)
-
-
-def _first(tank: Tank) -> str:
-    concentrate = tank.holds is Holds.CONCENTRATE
-    return "Start the boil." if concentrate else "Start the RO or the boil; the oldest first."
 
 
 RULE = Rule(ID, subjects, judge)

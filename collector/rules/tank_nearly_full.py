@@ -1,28 +1,32 @@
 """A tank will be full soon at the present rate, or is nearly full whatever the rate.
 
 Time to full is taken at its middle; the band is told with it. The hard level needs no rate, so a tank whose
-flow cannot be told (a gap, a sensor just back) still wakes its owner when it is high.
+flow cannot be told (a gap, a sensor just back) still wakes its owner when it is high. What cannot be helped any
+more, or has happened, is told by overflow_certain, and is not told here then.
 """
 
-from collector.rules.rule import Rule, Subject, found, tanks_watched
+from collector.rules.rule import Rule, Subject, first_thing, found, tanks_watched
 from shared.alerts import Finding, Priority, Verdict
+from shared.estimates.outlook import Outlook, brim, outlook
 from shared.estimates.picture import Picture, TankView, tank_view
 from shared.estimates.tank_flow import FillTime, TankFlow
 from shared.farm import Farm
 from shared.farm_parts import Holds, Tank
 from shared.readings import Unknown
-from shared.tuning.tanks import TankNearlyFull
+from shared.tuning.tanks import OverflowCertain, TankNearlyFull
 from shared.units import DAY_S
 from shared.words import capitalised, clock_time, duration, gallons, gallons_an_hour
 
 ID = "tank_nearly_full"
 FORESEEN_S = 2 * DAY_S
 """No run goes on unchanged for longer, so no clock time is named beyond it."""
+CLEARLY = 3.0
+"""So many times the least spill, before this alert gives way to the other (our choice)."""
 
 
 def subjects(farm: Farm) -> tuple[Subject, ...]:
-    """Every tank that has a level sensor."""
-    return tanks_watched(farm, TankNearlyFull, lambda _tank: True)
+    """Every tank of sap or concentrate that has a level sensor."""
+    return tanks_watched(farm, TankNearlyFull, lambda tank: tank.holds is not Holds.PERMEATE)
 
 
 def judge(farm: Farm, picture: Picture, tank_id: str, now_ms: int) -> Finding:
@@ -41,7 +45,10 @@ def judge(farm: Farm, picture: Picture, tank_id: str, now_ms: int) -> Finding:
         if verdict is not Verdict.NORMAL:
             sentence = _sentence(farm, view, view.volume_m3 / view.capacity_m3, now_ms)
             advice = _advice(farm, tank, view, held, now_ms)
-    return found(tuning, tank_id, now_ms, verdict, sentence, advice, priority=Priority.WAKE)
+    explained = _explained_by(farm, picture, tank, now_ms) if verdict is Verdict.ACTIVE else ""
+    return found(
+        tuning, tank_id, now_ms, verdict, sentence, advice, priority=Priority.WAKE, explained_by=explained
+    )
 
 
 def _verdict(view: TankView, tuning: TankNearlyFull) -> Verdict:
@@ -73,7 +80,7 @@ def _advice(farm: Farm, tank: Tank, view: TankView, held: str, now_ms: int) -> s
     if isinstance(left, FillTime) and left.middle_s < FORESEEN_S:
         early, late = (_at(farm, now_ms, seconds) for seconds in (left.low_s, left.high_s))
         parts.append(f"{duration(left.middle_s)} left ({early}-{late})")
-    return f"{', '.join(parts)}. {_first_thing(farm, tank)}"
+    return f"{', '.join(parts)}. {first_thing(farm, tank)}"
 
 
 def _at(farm: Farm, now_ms: int, ahead_s: float | None) -> str:
@@ -82,16 +89,20 @@ def _at(farm: Farm, now_ms: int, ahead_s: float | None) -> str:
     return clock_time(now_ms + round(ahead_s * 1000), farm.zone, now_ms)
 
 
-def _first_thing(farm: Farm, tank: Tank) -> str:
-    if tank.drains_to is not None:
-        return f"Start the transfer to {tank.drains_to}."
-    if farm.ro is not None and tank.id in farm.ro.takes_from:
-        return "Start the RO."
-    if tank.holds is Holds.CONCENTRATE:
-        return "Start the boil or stop the RO."
-    if tank.holds is Holds.PERMEATE:
-        return "Drain it or stop the RO."
-    return "Make room."
+def _explained_by(farm: Farm, picture: Picture, tank: Tank, now_ms: int) -> str:
+    """Whether overflow_certain says more of the same trouble, and may wake for it."""
+    certain = farm.tuning(OverflowCertain, tank)
+    if not certain.enabled or certain.capped(Priority.WAKE) is not Priority.WAKE:
+        return ""
+    full = brim(picture, farm, tank.id, now_ms)
+    if full is not None and (full.since_ms or 0) + certain.raise_hold_s * 1000 <= now_ms:
+        return "it is at its brim already"
+    ahead = outlook(picture, farm, farm.tuning(OverflowCertain).horizon_s, now_ms)
+    if not isinstance(ahead, Outlook) or ahead.spill is None or ahead.spills_at != tank.id:
+        return ""
+    # By a margin: where the plan wavers between yes and no, this alert must stand by itself.
+    is_clear = ahead.spill.spill_m3 >= CLEARLY * certain.least_spill_m3
+    return "it will run over whatever is started" if is_clear else ""
 
 
 RULE = Rule(ID, subjects, judge)

@@ -1,17 +1,22 @@
 """A line, or the pump itself, has lost vacuum against its own usual.
 
 The usual is each sensor's own, as a share of what the air allows, so neither a long line nor a falling
-barometer is a leak. A frozen line is no leak either, and near freezing a line that looks like ice is left as it
-was. What the pump lost explains what its lines lost: they are left as they were, and the pump speaks. A drop
-that looks like its sensor's own, and a pump that rests in the frost, wake nobody.
+barometer is a leak. Frost, ice and a pump that does not run explain what is lost, and then nobody is told. One
+leak is one text: the line it is on speaks, and explains what the others lost by it; a second leak speaks for
+itself. A drop that looks like its sensor's own wakes nobody.
 """
+
+from dataclasses import dataclass
 
 from collector.rules.rule import Rule, Subject, found
 from shared.alerts import Finding, Priority, Verdict
 from shared.estimates.leaks import first_to_walk
-from shared.estimates.picture import Picture, air_c, suspects, vacuum_view
+from shared.estimates.one_leak import Lost, spoken_for_by
+from shared.estimates.picture import Picture, air_c, vacuum_view
+from shared.estimates.pump_run import Pump
 from shared.estimates.suspects import Cause, Suspect
 from shared.estimates.vacuum import VacuumDrop
+from shared.estimates.woods_views import pump_view, suspects
 from shared.farm import Farm
 from shared.farm_parts import PUMP, Sensor
 from shared.readings import Quantity, Unknown
@@ -21,114 +26,207 @@ from shared.words import capitalised, clock_time, inches_of_mercury
 
 ID = "vacuum_lost"
 COLD_C = 0.5
-"""About here a thermostat stops the pump, and ice shuts lines: under a clear sky they are colder than the air."""
+"""About here ice shuts lines: under a clear sky they are colder than the air."""
 COLD_WAIT_MS = 15 * 60_000
 """Near freezing a loss is given so long to show what it is: a leak levels off within minutes, ice takes a line
 on to nothing as its air is replaced through the taps (isothermal emptying)."""
+FALLING_WAIT_MS = 10 * 60_000
+"""So long after its start a loss at the pump that still falls is a pump that has stopped (see pump_run)."""
 SHUT_RATIO = 0.4
 """A line that holds less of its usual than this while the pump holds its own is shut off from it, not torn: a
 torn one would take some inHg off the pump (isothermal pipe flow)."""
+WALKED = (Cause.CONDUCTOR, Cause.MAINLINE, Cause.LATERAL, Cause.PUMP)
+LEAST_CHANCE = 0.1
+"""With a second trouble beside it a place's chance, weighed as if there were but one, means nothing."""
 UNKNOWN_PLACE = "Walk it from the last sensor that holds."
 AT_THE_PUMP = "Look at pump, releaser and moisture trap first; lock out power before you touch them."
+FROST, ICE, NO_PUMP, WEAK_PUMP = (
+    "frost",
+    "ice, it seems",
+    "the pump does not run",
+    "the pump has lost vacuum",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class _Standing:
+    """A line by its sensor that lost most, as if it stood alone."""
+
+    sensor: Sensor
+    drop: VacuumDrop
+    verdict: Verdict
+    priority: Priority = Priority.WAKE
+    explained_by: str = ""
+
+    @property
+    def wakes(self) -> bool:
+        return self.verdict is Verdict.ACTIVE and self.priority is Priority.WAKE and not self.explained_by
 
 
 def subjects(farm: Farm) -> tuple[Subject, ...]:
     """The pump and every line that has a vacuum sensor."""
-    lines = dict.fromkeys(sensor.line for sensor in farm.sensors_of(Quantity.VACUUM))
-    watched = ((line, _on(farm, line)) for line in lines if line is not None)
     return tuple(
-        Subject(line, tuple(sensor.id for sensor in sensors)) for line, sensors in watched if sensors
+        Subject(line, tuple(sensor.id for sensor in sensors)) for line, sensors in _watched(farm).items()
     )
 
 
 def judge(farm: Farm, picture: Picture, line: str, now_ms: int) -> Finding:
     """What is found about one line, by its sensor that lost most."""
-    drops = [(sensor, vacuum_view(picture, sensor.id, now_ms)) for sensor in _on(farm, line)]
-    known = [(sensor, drop) for sensor, drop in drops if isinstance(drop, VacuumDrop)]
+    standing = _standing(farm, picture, line, now_ms)
     name = capitalised(line)
-    if not known:
-        sensor, unknown = drops[0]
-        sentence = f"{name}: vacuum is not known ({_reason(unknown)})."
+    if standing is None:
+        sensor = _watched(farm)[line][0]
+        sentence = f"{name}: vacuum is not known ({_reason(vacuum_view(picture, sensor.id, now_ms))})."
         tuning = farm.tuning(VacuumLost, sensor)
         return found(tuning, line, now_ms, Verdict.UNKNOWN, sentence, priority=Priority.WAKE)
-    sensor, drop = max(known, key=lambda each: each[1].drop_pa)
+    sensor, drop = standing.sensor, standing.drop
     tuning = farm.tuning(VacuumLost, sensor)
-    verdict, priority, advice, explained_by = Verdict.NORMAL, Priority.WAKE, "", ""
-    now, usual = inches_of_mercury(drop.now_pa), inches_of_mercury(drop.usual_pa)
+    advice, explained_by = "", standing.explained_by
     if drop.frozen:
         sentence = f"{name} is frozen; nothing flows."
-    elif drop.drop_pa <= tuning.clear_drop_pa:
+    elif standing.verdict is Verdict.NORMAL:
+        now, usual = inches_of_mercury(drop.now_pa), inches_of_mercury(drop.usual_pa)
         sentence = f"{name} holds {now}, its usual is {usual}."
     else:
         since = "" if drop.since_ms is None else f" since {clock_time(drop.since_ms, farm.zone, now_ms)}"
         sentence = f"{name} is {inches_of_mercury(drop.drop_pa)} below its usual{since}."
-        if line == PUMP and not drop.pump_running:
-            sentence = f"The pump has stopped{since}: {now}."
-        verdict = Verdict.BETWEEN
-        if drop.drop_pa >= tuning.trip_drop_pa and not drop.settling:
-            verdict, priority, advice = _taken_as(farm, picture, sensor, drop, now_ms)
-            explained_by = "" if line == PUMP else _explained_by(farm, picture, drop, now_ms)
+    if standing.verdict is Verdict.ACTIVE and not explained_by:
+        suspected = _suspected(farm, picture, now_ms)
+        explained_by = _one_trouble(farm, picture, line, standing, suspected, now_ms)
+        advice = _advice(line, standing, suspected)
     return found(
-        tuning, line, now_ms, verdict, sentence, advice, priority=priority, explained_by=explained_by
+        tuning,
+        line,
+        now_ms,
+        standing.verdict,
+        sentence,
+        advice,
+        priority=standing.priority,
+        explained_by=explained_by,
     )
 
 
-def _explained_by(farm: Farm, picture: Picture, drop: VacuumDrop, now_ms: int) -> str:
-    if not drop.pump_running:
-        return "the pump does not run"
-    return "the pump has lost vacuum" if _pump_lost(farm, picture, now_ms) else ""
+def _standing(farm: Farm, picture: Picture, line: str, now_ms: int) -> _Standing | None:
+    drops = [(sensor, vacuum_view(picture, sensor.id, now_ms)) for sensor in _watched(farm)[line]]
+    known = [(sensor, drop) for sensor, drop in drops if isinstance(drop, VacuumDrop)]
+    if not known:
+        return None
+    sensor, drop = max(known, key=lambda each: each[1].drop_pa)
+    tuning = farm.tuning(VacuumLost, sensor)
+    if drop.drop_pa <= tuning.clear_drop_pa:
+        return _Standing(sensor, drop, Verdict.NORMAL)
+    if drop.drop_pa < tuning.trip_drop_pa or drop.settling:
+        return _Standing(sensor, drop, Verdict.BETWEEN)
+    verdict, priority, explained_by = _taken_as(farm, picture, sensor, drop, now_ms)
+    return _Standing(sensor, drop, verdict, tuning.capped(priority), explained_by)
 
 
 def _taken_as(
     farm: Farm, picture: Picture, sensor: Sensor, drop: VacuumDrop, now_ms: int
 ) -> tuple[Verdict, Priority, str]:
-    """What a drop that is large enough is taken for, and what to do first."""
-    suspected = suspects(picture, farm, now_ms)
-    suspect = first_to_walk(suspected) if isinstance(suspected, tuple) else None
-    cause = None if suspect is None else suspect.cause
-    if suspect is not None and cause is Cause.SENSOR and sensor.id in suspect.sensors:
-        return Verdict.ACTIVE, Priority.TELL, f"It looks like {suspect.where}, not the line: look by day."
+    """What a drop that is large enough is taken for, and what explains it beside a leak."""
+    pump = pump_view(picture, farm, now_ms)
+    # Without its own rule nobody else would say that the pump does not run.
+    stands = isinstance(pump, Pump) and not pump.runs and farm.rules.pump_not_running.enabled
+    if drop.frozen or stands:
+        return Verdict.ACTIVE, Priority.WAKE, FROST if drop.frozen else NO_PUMP
+    lasts_ms = now_ms - (drop.since_ms or now_ms)
+    is_falling = isinstance(pump, Pump) and pump.is_falling and lasts_ms < FALLING_WAIT_MS
+    if is_falling and _beyond_pump_pa(farm, picture, sensor, drop, now_ms) < _trip_pa(farm, sensor):
+        return Verdict.BETWEEN, Priority.WAKE, ""
+    suspected = _suspected(farm, picture, now_ms)
+    suspect = first_to_walk(suspected)
+    if suspect is not None and suspect.cause is Cause.SENSOR and sensor.id in suspect.sensors:
+        return Verdict.ACTIVE, Priority.TELL, ""
     if sensor.line == PUMP:
-        rests = not drop.pump_running and _is_cold(farm, picture)
-        return Verdict.ACTIVE, Priority.TELL if rests else Priority.WAKE, AT_THE_PUMP
-    shut = drop.now_pa < SHUT_RATIO * drop.usual_pa and _is_cold(farm, picture)
-    undecided = _is_cold(farm, picture) and now_ms - (drop.since_ms or now_ms) < COLD_WAIT_MS
-    if shut or undecided or _looks_like_ice(suspected):
-        return Verdict.BETWEEN, Priority.TELL, "It may be ice."
-    advice = UNKNOWN_PLACE if suspect is None else f"{_cost(suspect)} {_said(suspect)}".strip()
-    return Verdict.ACTIVE, Priority.WAKE, advice
+        return Verdict.ACTIVE, Priority.WAKE, ""
+    is_cold = (air := air_c(picture, farm)) is not None and air <= COLD_C
+    is_shut = is_cold and drop.now_pa < SHUT_RATIO * drop.usual_pa
+    if is_cold and not is_shut and lasts_ms < COLD_WAIT_MS:
+        return Verdict.BETWEEN, Priority.WAKE, ""
+    return Verdict.ACTIVE, Priority.WAKE, ICE if is_shut or _looks_like_ice(suspected) else ""
 
 
-def _looks_like_ice(found: tuple[Suspect, ...] | Unknown) -> bool:
+def _one_trouble(
+    farm: Farm,
+    picture: Picture,
+    line: str,
+    standing: _Standing,
+    suspected: tuple[Suspect, ...],
+    now_ms: int,
+) -> str:
+    """What else, told of itself, explains what this line lost."""
+    if not standing.wakes:
+        return ""
+    lost = {line: Lost(standing.sensor.id, standing.drop)}
+    for name in _watched(farm):
+        other = _standing(farm, picture, name, now_ms) if name != line else None
+        if other is not None and other.wakes:
+            lost[name] = Lost(other.sensor.id, other.drop)
+    speaker = spoken_for_by(farm, line, lost, suspected)
+    if speaker:
+        return WEAK_PUMP if speaker == PUMP else f"the loss on {speaker}"
+    first = first_to_walk(suspected)
+    is_known = first is not None and first.cause in WALKED
+    beyond_pa = _beyond_pump_pa(farm, picture, standing.sensor, standing.drop, now_ms)
+    is_pumps = PUMP in lost and line != PUMP and beyond_pa < _trip_pa(farm, standing.sensor)
+    return WEAK_PUMP if is_pumps and not is_known else ""
+
+
+def _advice(line: str, standing: _Standing, suspected: tuple[Suspect, ...]) -> str:
+    first, sensor = first_to_walk(suspected), standing.sensor
+    if first is not None and first.cause is Cause.SENSOR and sensor.id in first.sensors:
+        return f"It looks like {first.where}, not the line: look by day."
+    if line == PUMP and (first is None or not first.cause.is_leak):
+        return AT_THE_PUMP
+    # With two troubles the likeliest cause may be about the other one.
+    mine = next((s for s in suspected if s.cause in WALKED and sensor.id in s.sensors), None)
+    return UNKNOWN_PLACE if mine is None else f"{_cost(mine)} {_said(mine)}".strip()
+
+
+def _suspected(farm: Farm, picture: Picture, now_ms: int) -> tuple[Suspect, ...]:
+    known = suspects(picture, farm, now_ms)
+    return known if isinstance(known, tuple) else ()
+
+
+def _looks_like_ice(suspected: tuple[Suspect, ...]) -> bool:
     """Whether ice, wherever it is, is likelier than a leak, wherever that is."""
-    suspected = found if isinstance(found, tuple) else ()
     ice = sum(suspect.probability for suspect in suspected if suspect.cause is Cause.FROZEN)
     return ice > sum(suspect.probability for suspect in suspected if suspect.cause.is_leak)
+
+
+def _beyond_pump_pa(farm: Farm, picture: Picture, sensor: Sensor, drop: VacuumDrop, now_ms: int) -> float:
+    """What it lost beyond what the pump did: no trouble at the pump takes that."""
+    if sensor.line == PUMP:
+        return 0.0
+    pump = [vacuum_view(picture, s.id, now_ms) for s in _watched(farm).get(PUMP, ())]
+    known = [each.drop_pa for each in pump if isinstance(each, VacuumDrop)]
+    # Without a gauge at the pump the line that lost least shows the most that the pump can have lost.
+    if not known:
+        lines = [vacuum_view(picture, s.id, now_ms) for s in farm.sensors_of(Quantity.VACUUM)]
+        known = [each.drop_pa for each in lines if isinstance(each, VacuumDrop)]
+    return drop.drop_pa - max(0.0, min(known, default=0.0))
+
+
+def _trip_pa(farm: Farm, sensor: Sensor) -> float:
+    return farm.tuning(VacuumLost, sensor).trip_drop_pa
 
 
 def _reason(drop: VacuumDrop | Unknown) -> str:
     return drop.reason if isinstance(drop, Unknown) else ""
 
 
-def _on(farm: Farm, line: str | None) -> tuple[Sensor, ...]:
-    on_line = (sensor for sensor in farm.sensors_of(Quantity.VACUUM) if sensor.line == line)
-    return tuple(sensor for sensor in on_line if farm.tuning(VacuumLost, sensor).enabled)
-
-
-def _is_cold(farm: Farm, picture: Picture) -> bool:
-    air = air_c(picture, farm)
-    return air is not None and air <= COLD_C
-
-
-def _pump_lost(farm: Farm, picture: Picture, now_ms: int) -> bool:
-    for sensor in _on(farm, PUMP):
-        drop = vacuum_view(picture, sensor.id, now_ms)
-        if isinstance(drop, VacuumDrop) and drop.drop_pa >= farm.tuning(VacuumLost, sensor).trip_drop_pa:
-            return True
-    return False
+def _watched(farm: Farm) -> dict[str, list[Sensor]]:
+    lines: dict[str, list[Sensor]] = {}
+    for sensor in farm.sensors_of(Quantity.VACUUM):
+        if sensor.line is not None and farm.tuning(VacuumLost, sensor).enabled:
+            lines.setdefault(sensor.line, []).append(sensor)
+    return lines
 
 
 def _said(suspect: Suspect) -> str:
+    if suspect.probability < LEAST_CHANCE:
+        return f"Likely {suspect.where}."
     # However clear the pattern, a walk in the woods may show otherwise.
     chance = min(99, round(100 * suspect.probability))
     return f"Likely {suspect.where} ({chance} in 100)."

@@ -9,11 +9,14 @@ from dashboard.figures import Figure, Frame, Mark, Trend, chart, frame
 from dashboard.lines_figure import Walk, lines_figure
 from dashboard.live import Content, keep, page, place
 from dashboard.parts import (
+    STORM,
     caution,
     chart_slot,
     element,
     figure_and_unit,
     head,
+    link,
+    path_of,
     row,
     window_picker,
 )
@@ -171,6 +174,9 @@ def layout(view: View) -> Component:
                 "soft note",
             ),
             place(made, "woods-walk"),
+            element(
+                "P", link("After a storm: before, during and after, line by line", path_of(STORM)), "note"
+            ),
             window_picker(NAME, view.frame.window),
             element("Div", pieces, "columns"),
             caution(WOODS_CAUTION),

@@ -218,7 +218,7 @@ def _feed_ro(
         # The ratio is what the farm file hopes for: a fall that can explain the rise is better.
         fed_m3 = fall_m3 if fall_m3 * MOST_KEPT_RATIO > rise_m3 else rise_m3 / ratio
     arrived_m3 = max(rise_m3, ratio * fed_m3)
-    move(book, route.source, route.target, fed_m3, arrived_m3, at_ms, lasted=lasted)
+    move(book, route.source, route.target, fed_m3, arrived_m3, at_ms, lasted=lasted, by_ro=True)
     if book.permeate is not None:
         (book_change if lasted else book_match)(book.tanks[book.permeate].watch, fed_m3 - arrived_m3)
 
@@ -232,6 +232,7 @@ def move(
     at_ms: int,
     *,
     lasted: bool = False,
+    by_ro: bool = False,
 ) -> None:
     """Sap went from one tank to another.
 
@@ -242,11 +243,13 @@ def move(
     book_warmth(source.warmth, book.ledger, source_id, at_ms)
     book_warmth(target.warmth, book.ledger, target_id, at_ms)
     poured_m3 = _room_m3(book, target_id, arrived_m3)
-    found_m3 = sap_age.move(book.ledger, source_id, target_id, taken_m3, poured_m3)
+    made_ms = at_ms if by_ro else None
+    found_m3 = sap_age.move(book.ledger, source_id, target_id, taken_m3, poured_m3, made_ms=made_ms)
     passed_m3 = poured_m3 * (1 - found_m3 / taken_m3) if taken_m3 > 0 else 0.0
     if passed_m3 > sap_age.TRACE_M3:
         passed = fresh_parcel(passed_m3, min(source.watch.since_ms or at_ms, at_ms), at_ms)
-        sap_age.fill(book.ledger, target_id, replace(passed, at_least=source.watch.booked_m3 is None))
+        passed = replace(passed, at_least=source.watch.booked_m3 is None, made_ms=made_ms)
+        sap_age.fill(book.ledger, target_id, passed)
     book_warmth(target.warmth, book.ledger, target_id, at_ms)
     for watch, change_m3 in ((source.watch, -taken_m3), (target.watch, arrived_m3)):
         (book_change if lasted else book_match)(watch, change_m3)

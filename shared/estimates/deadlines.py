@@ -20,18 +20,18 @@ pauses while the concentrate tank is full, and before the boil takes no sap that
 pressing sap will need; a boil waits while its feed is empty.
 """
 
-from bisect import bisect_right
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import partial
-from itertools import accumulate, pairwise
+from itertools import pairwise
 from math import inf
-from operator import itemgetter
+from operator import attrgetter, itemgetter
 
-from shared.estimates.sugarhouse import LONGEST_S, ConcentrateTank, SapTank, Sugarhouse
+from shared.estimates.sugarhouse import LONGEST_S, ConcentrateTank, Dues, SapTank, Sugarhouse
 from shared.physics.bounds import require_within
 from shared.physics.sap import ro_concentrate_volume_ratio
+from shared.readings import Band
 
 _AT_ONCE_M3_S = 1e9
 _SLACK_S = 1e-3
@@ -73,6 +73,10 @@ class TooLate:
     """What runs over within the horizon all the same; 0 if nothing does."""
     oldest_s: float | None
     """Age that sap reaches all the same before it is boiled, if none is spilt; None if within the limit."""
+    spill_s: float | None = field(default=None, compare=False)
+    """When it begins to run over; None where nothing does, or only for the sake of older sap."""
+    tank: str = field(default="", compare=False)
+    """Where: the tank that the machines draw from, and those that drain into it."""
 
 
 Outcome = Starts | TooLate
@@ -93,12 +97,17 @@ def plan(house: Sugarhouse, horizon_s: float) -> Plan:
     Raises:
         InvalidArgument: the horizon is not from a second to a year.
     """
+    return Plan(*(outcome_at(house, horizon_s, attrgetter(name)) for name in ("low", "middle", "high")))
+
+
+def outcome_at(house: Sugarhouse, horizon_s: float, inflow_m3_s: Callable[[Band], float]) -> Outcome:
+    """The same for one inflow of each tank's band.
+
+    Raises:
+        InvalidArgument: the horizon is not from a second to a year.
+    """
     require_within("horizon_s", horizon_s, 1.0, LONGEST_S)
-    return Plan(
-        _outcome(_Case(house, {tank.id: tank.inflow_m3_s.low for tank in house.tanks}), horizon_s),
-        _outcome(_Case(house, {tank.id: tank.inflow_m3_s.middle for tank in house.tanks}), horizon_s),
-        _outcome(_Case(house, {tank.id: tank.inflow_m3_s.high for tank in house.tanks}), horizon_s),
-    )
+    return _outcome(_Case(house, {tank.id: inflow_m3_s(tank.inflow_m3_s) for tank in house.tanks}), horizon_s)
 
 
 class _Case:
@@ -108,7 +117,7 @@ class _Case:
         self._house, self._inflow_m3_s = house, inflow_m3_s
         self._above = {tank.id: [t for t in house.tanks if t.drains_to == tank.id] for tank in house.tanks}
         self._last = [tank for tank in house.tanks if tank.drains_to is None]
-        self._dues = {tank.id: _Dues(tank, tank.volume_m3, house.hold_limit_s) for tank in house.tanks}
+        self._dues = {tank.id: Dues(tank, tank.volume_m3, house.hold_limit_s) for tank in house.tanks}
         self.limit_s = house.hold_limit_s
         self.has_ro = house.ro is not None
         if house.ro:
@@ -117,7 +126,7 @@ class _Case:
         else:
             # Sap passes unchanged and at once to an evaporator that has no tank of its own.
             tank, self.ro_m3_s, ratio = ConcentrateTank("", 0.0, 0.0), _AT_ONCE_M3_S, 1.0
-        self._concentrate = _Dues(tank, tank.volume_m3 / ratio, house.hold_limit_s)
+        self._concentrate = Dues(tank, tank.volume_m3 / ratio, house.hold_limit_s)
         self._concentrate_id = tank.id
         self.boil_m3_s = house.evaporator_m3_s / ratio
         self.space_m3, self.free_m3 = tank.capacity_m3 / ratio, (tank.capacity_m3 - tank.volume_m3) / ratio
@@ -151,6 +160,10 @@ class _Case:
             return Trouble.SPILL, worst.id
         return self.held(at_s)
 
+    def spills(self, at_s: float) -> str:
+        """The last tank that has the most to lose for want of room by then."""
+        return max(self._last, key=lambda tank: self._out_m3(tank, at_s, -inf)).id
+
     def held(self, at_s: float) -> tuple[Trouble, str]:
         """The tank with the most sap past the limit by then, had none left."""
         aged_m3 = {tank.id: self._own_aged_m3(tank.id, at_s) for tank in self._house.tanks}
@@ -170,20 +183,6 @@ class _Case:
         above_m3 = sum(self._out_m3(above, at_s, aged_by_s) for above in self._above[tank.id])
         over_m3 = tank.volume_m3 + self._inflow_m3_s[tank.id] * run_s + above_m3 - tank.capacity_m3
         return max(0.0, over_m3, self._aged_through_m3(tank, aged_by_s))
-
-
-class _Dues:
-    """When the parcels of one tank reach the limit."""
-
-    def __init__(self, tank: SapTank | ConcentrateTank, volume_m3: float, limit_s: float) -> None:
-        parcels = sorted((limit_s - age_s, part_m3) for part_m3, age_s in tank.parcels)
-        scale = volume_m3 / sum(part_m3 for _, part_m3 in parcels) if volume_m3 else 0.0
-        self.at_s = [due_s for due_s, _ in parcels]
-        self._past_m3 = [0.0, *accumulate(part_m3 * scale for _, part_m3 in parcels)]
-
-    def past_m3(self, at_s: float) -> float:
-        """Volume of the parcels that have reached it by then."""
-        return self._past_m3[bisect_right(self.at_s, at_s)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -285,8 +284,16 @@ def _too_late(case: _Case, needs: list[_Need], moments_s: list[float]) -> TooLat
         at_s for at_s in (*moments_s, *case.due_s()) if at_s <= moments_s[-1] and case.boiled_m3(at_s) > 0.0
     ]
     late_s = max((done_s(at_s) - at_s for at_s in dues_s), default=0.0)
-    spill_m3 = max(case.out_m3(at_s, -inf) - moved_m3(at_s) for at_s in moments_s)
+
+    def over_m3(at_s: float) -> float:
+        return case.out_m3(at_s, -inf) - moved_m3(at_s)
+
+    spill_m3 = max(over_m3(at_s) for at_s in moments_s)
+    first_s = next((at_s for at_s in moments_s if over_m3(at_s) > 0.0), None)
+    if first_s is not None and first_s > 0.0:
+        first_s = _around_begin_s(over_m3, max(at_s for at_s in moments_s if at_s < first_s), first_s)[1]
     if late_s <= _SLACK_S and spill_m3 <= 0.0:
         # Either alone could be prevented, not both: the old sap goes first, and the rest spills.
         spill_m3 = max(need_m3 - moved_m3(at_s) for need in needs for at_s, need_m3 in need.at_moments)
-    return TooLate(max(0.0, spill_m3), case.limit_s + late_s if late_s > _SLACK_S else None)
+    tank = "" if first_s is None else case.spills(first_s)
+    return TooLate(max(0.0, spill_m3), case.limit_s + late_s if late_s > _SLACK_S else None, first_s, tank)

@@ -121,6 +121,18 @@ def lately_m3(watch: LevelWatch) -> float:
     return median(volumes_m3[now - LEAST_SETTLE_COUNT : now]) - before_m3
 
 
+def level_at_m3(watch: LevelWatch, at_ms: int) -> float | None:
+    """The smoothed level at a time within three hours; None where too little was heard then, or before a wash."""
+    times_ms = watch.history.times_ms
+    near_ms = max(180.0, 3 * watch.interval_s) * 1000
+    first = min(bisect_left(times_ms, at_ms) - NEAR_COUNT // 2, len(times_ms) - LEAST_SETTLE_COUNT)
+    around = range(max(0, first), min(len(times_ms), max(0, first) + NEAR_COUNT))
+    known = [i for i in around if abs(times_ms[i] - at_ms) <= near_ms and times_ms[i] >= watch.after_ms]
+    if len(known) < LEAST_SETTLE_COUNT:
+        return None
+    return median(watch.history.volumes_m3[i] for i in known)
+
+
 def settle_count(watch: LevelWatch) -> int:
     """Closed minutes, or readings of a slower sensor, that a change must last."""
     return max(LEAST_SETTLE_COUNT, round(SETTLE_S / interval_s(watch.history)))

@@ -19,6 +19,8 @@ FULL_RATIO = 0.97
 """A tank fuller than this may be running over: what still comes into it is not seen."""
 SPARE = 1.3
 """A machine takes at most so many times what the farm file says (common practice, no source)."""
+WEAKER = 1.15
+"""So much more went in, for the permeate that is seen, where concentrate is 8 degrees Brix and not 12."""
 STRONGER = 1.5
 """Concentrate may be so many times stronger than the farm file says, and so much the less of it (our choice)."""
 RUNS_RATIO = 0.3
@@ -28,6 +30,8 @@ HEELS = 1.5
 BEFORE_MS = 600_000
 FALLS_RATIO = 0.05
 """Of the capacity: by so much a level may be off near the bottom (common practice, no source)."""
+EVEN_RATIO = 0.6
+"""What came in one half of the time against the other."""
 LEAST_PARTED = 0.1
 """An RO takes at least this part of its feed away as water."""
 WATER_KG_M3 = 1000.0
@@ -60,20 +64,27 @@ def boiled_at_most_m3(picture: Picture, farm: Farm, from_ms: int, to_ms: int) ->
 
 
 def ro_fed_at_most_m3(picture: Picture, farm: Farm, from_ms: int, to_ms: int) -> float:
-    """The most that the RO can have taken in that time, by what came out of it."""
+    """The most that the RO can have taken in that time, by what came out of it.
+
+    Concentrate always comes into its tank, and shows unless it is boiled. Permeate may be let run into a drain at any
+    time, so it tells only while it comes evenly.
+    """
     ro = farm.ro
     if ro is None:
         return 0.0
-    most_m3 = SPARE * ro.feed_m3_s * (to_ms - from_ms) / 1000
-    ratio = _kept_ratio(farm)
-    shown_m3 = [most_m3]
-    if (made_m3 := _rise_m3(picture, farm, ro.permeate_to, from_ms, to_ms)) is not None:
-        shown_m3.append(SPARE * made_m3 / max(LEAST_PARTED, 1 - ratio))
+    ratio, most_m3 = _kept_ratio(farm), SPARE * ro.feed_m3_s * (to_ms - from_ms) / 1000
     if is_cold(picture, farm, from_ms, to_ms):
-        made_m3 = _rise_m3(picture, farm, ro.concentrate_to, from_ms, to_ms)
-        if made_m3 is not None:
-            shown_m3.append(STRONGER * made_m3 / ratio)
-    return min(shown_m3)
+        made_m3, noise_m3 = _rise_m3(picture, farm, ro.concentrate_to, from_ms, to_ms)
+        if made_m3 is not None and noise_m3 < RUNS_RATIO * ratio * most_m3:
+            most_m3 = min(most_m3, STRONGER * made_m3 / ratio if made_m3 > noise_m3 else 0.0)
+    middle_ms = (from_ms + to_ms) // 2
+    before_m3, noise_m3 = _rise_m3(picture, farm, ro.permeate_to, from_ms, middle_ms)
+    after_m3, _ = _rise_m3(picture, farm, ro.permeate_to, middle_ms, to_ms)
+    if before_m3 is None or after_m3 is None:
+        return most_m3
+    comes_evenly = min(before_m3, after_m3) > max(noise_m3, EVEN_RATIO * max(before_m3, after_m3))
+    fed_m3 = WEAKER * (before_m3 + after_m3 + noise_m3) / max(LEAST_PARTED, 1 - ratio)
+    return min(most_m3, fed_m3) if comes_evenly else most_m3
 
 
 def ro_runs_since(picture: Picture, farm: Farm, now_ms: int, within_s: float) -> bool | None:
@@ -81,17 +92,34 @@ def ro_runs_since(picture: Picture, farm: Farm, now_ms: int, within_s: float) ->
     ro = farm.ro
     if ro is None:
         return None
-    from_ms = now_ms - round(within_s * 1000)
+    from_ms, third_ms = now_ms - round(within_s * 1000), round(within_s * 1000 / 3)
     logged_ms = ro_is_logged(picture, now_ms)
     if logged_ms is not None and logged_ms <= from_ms:
         return True
     ratio, told = _kept_ratio(farm), []
     for tank_id, share in ((ro.concentrate_to, ratio), (ro.permeate_to, 1 - ratio)):
-        risen_m3 = _change_m3(picture, farm, tank_id, from_ms, now_ms)
-        if risen_m3 is not None and tank_id is not None:
-            noise_m3 = band_m3(picture.tanks.tanks[tank_id].watch)
-            told.append(risen_m3 > max(noise_m3, RUNS_RATIO * share * ro.feed_m3_s * within_s))
+        ends = ((from_ms, from_ms + third_ms), (now_ms - third_ms, now_ms))
+        risen_m3 = [_change_m3(picture, farm, tank_id, *end) for end in ends]
+        least_m3 = RUNS_RATIO * share * ro.feed_m3_s * third_ms / 1000
+        known_m3 = [each for each in risen_m3 if each is not None]
+        if len(known_m3) == len(ends) and tank_id is not None:
+            told.append(
+                min(known_m3) > least_m3 and sum(known_m3) > band_m3(picture.tanks.tanks[tank_id].watch)
+            )
     return any(told) if told else None
+
+
+def ro_may_feed(picture: Picture, farm: Farm, from_ms: int, now_ms: int) -> bool:
+    """Whether the RO may have made concentrate since then: not if no permeate is seen and what feeds it stood still."""
+    ro = farm.ro
+    if ro is None:
+        return False
+    made_m3, noise_m3 = _rise_m3(picture, farm, ro.permeate_to, from_ms, now_ms)
+    is_seen = made_m3 is not None and made_m3 > noise_m3
+    changes_m3 = [_change_m3(picture, farm, tank_id, from_ms, now_ms) for tank_id in ro.takes_from]
+    least_m3 = RUNS_RATIO * ro.feed_m3_s * (now_ms - from_ms) / 1000
+    moved = (change_m3 is None or abs(change_m3) > least_m3 for change_m3 in changes_m3)
+    return is_seen or ro_is_logged(picture, now_ms) is not None or any(moved)
 
 
 def feed_ran_out_ms(picture: Picture, farm: Farm, lit_ms: int, now_ms: int) -> int | None:
@@ -129,14 +157,14 @@ def _change_m3(picture: Picture, farm: Farm, tank_id: str | None, from_ms: int, 
     return None if before_m3 is None or after_m3 is None else after_m3 - before_m3
 
 
-def _rise_m3(picture: Picture, farm: Farm, tank_id: str | None, from_ms: int, to_ms: int) -> float | None:
-    """What came into a tank at most; None where it could not be seen: not heard, full, or drawn from."""
+def _rise_m3(
+    picture: Picture, farm: Farm, tank_id: str | None, from_ms: int, to_ms: int
+) -> tuple[float | None, float]:
+    """What came into a tank, None where it could not be seen (not heard, full, drawn from); and its noise."""
     changed_m3 = _change_m3(picture, farm, tank_id, from_ms, to_ms)
     if changed_m3 is None or tank_id is None:
-        return None
+        return None, 0.0
     watch = picture.tanks.tanks[tank_id].watch
-    level_m3 = level_at_m3(watch, to_ms) or inf
-    noise_m3 = band_m3(watch)
-    if level_m3 > FULL_RATIO * watch.capacity_m3 or changed_m3 < -noise_m3:
-        return None
-    return max(0.0, changed_m3) + noise_m3
+    noise_m3, level_m3 = band_m3(watch), level_at_m3(watch, to_ms) or inf
+    is_hidden = level_m3 > FULL_RATIO * watch.capacity_m3 or changed_m3 < -noise_m3
+    return None if is_hidden else max(0.0, changed_m3), noise_m3

@@ -5,6 +5,7 @@ were room for everything, so that the one does not hide the other.
 """
 
 from bisect import bisect_left
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from operator import attrgetter
 
@@ -79,15 +80,17 @@ def _worked_out(house: Sugarhouse, horizon_s: float) -> Outlook:
 
 
 def _comes_into(house: Sugarhouse, last: str) -> str:
-    """Of the tanks that end in that one: the first in the file that sap runs into and no other is emptied into."""
+    """Of the tanks that end in that one and that no other is emptied into: the first in the file that sap runs into."""
     onward = {tank.id: tank.drains_to for tank in house.tanks}
-    for tank in house.tanks:
-        end = tank.id
-        while (further := onward[end]) is not None:
-            end = further
-        if end == last and tank.inflow_m3_s.low > 0.0 and tank.id not in onward.values():
-            return tank.id
-    return last
+    found = [tank for tank in house.tanks if tank.id not in onward.values() and _end(onward, tank.id) == last]
+    running = [tank for tank in found if tank.inflow_m3_s.middle > 0.0]
+    return (running or found)[0].id
+
+
+def _end(onward: Mapping[str, str | None], tank_id: str) -> str:
+    while (further := onward[tank_id]) is not None:
+        tank_id = further
+    return tank_id
 
 
 def brim(picture: Picture, farm: Farm, tank_id: str, now_ms: int) -> Brim | None:

@@ -28,6 +28,13 @@ class Parcel:
     """Equivalent seconds at 4 °C, beyond those of the tank it is in; None: for a while nobody knew."""
     at_least: bool = False
     """It was there before the watch began: its age is a lower bound."""
+    made_ms: float | None = None
+    """Of concentrate: when the first of it left the RO; None: not by what is known."""
+
+    @property
+    def waits_from_ms(self) -> float:
+        """When it became what it is."""
+        return self.oldest_ms if self.made_ms is None else self.made_ms
 
 
 def fresh_parcel(volume_m3: float, from_ms: float, to_ms: float) -> Parcel:
@@ -46,6 +53,7 @@ def merged(one: Parcel, other: Parcel) -> Parcel:
         max(heats) if len(heats) == 2 else None,  # noqa: PLR2004
         mean_heat_s(both),
         one.at_least or other.at_least,
+        None if one.made_ms is other.made_ms is None else min(one.waits_from_ms, other.waits_from_ms),
     )
 
 
@@ -65,7 +73,11 @@ def insert(parcels: list[Parcel], parcel: Parcel) -> None:
 
 def _close(one: Parcel, other: Parcel) -> bool:
     # The means too, else a mixture as old as its residue would swallow all that comes after it.
-    return abs(one.oldest_ms - other.oldest_ms) <= MERGE_MS and abs(one.mean_ms - other.mean_ms) <= MERGE_MS
+    return (
+        abs(one.oldest_ms - other.oldest_ms) <= MERGE_MS
+        and abs(one.mean_ms - other.mean_ms) <= MERGE_MS
+        and abs(one.waits_from_ms - other.waits_from_ms) <= MERGE_MS
+    )
 
 
 def warmed(parcel: Parcel, heat_s: float) -> Parcel:

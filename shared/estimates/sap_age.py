@@ -76,11 +76,20 @@ def fill(ledger: Ledger, tank: str, fresh: Parcel) -> None:
     _pour(ledger.tanks[tank], fresh, fresh.mean_ms)
 
 
-def move(ledger: Ledger, source: str, target: str, taken_m3: float, arrived_m3: float | None = None) -> float:
+def move(
+    ledger: Ledger,
+    source: str,
+    target: str,
+    taken_m3: float,
+    arrived_m3: float | None = None,
+    *,
+    made_ms: float | None = None,
+) -> float:
     """Sap goes from one tank to another, oldest first, and keeps its age; answers what could be taken.
 
-    Where less arrives than was taken (RO: concentrate keeps its feed's age, permeate is no sap) or two
-    sensors differ, `arrived_m3` says how much. What the source does not have does not arrive either.
+    `made_ms`: it went through the RO, and when. Where less arrives than was taken (RO: concentrate keeps its
+    feed's age, permeate is no sap) or two sensors differ, `arrived_m3` says how much. What the source does not
+    have does not arrive either.
 
     Raises:
         InvalidArgument: a volume is negative or not finite.
@@ -89,7 +98,9 @@ def move(ledger: Ledger, source: str, target: str, taken_m3: float, arrived_m3: 
     stirred_ms = ledger.tanks[source].stirred_ms
     parcels = _take(ledger.tanks[source], taken_m3)
     for parcel in parcels:
-        _pour(ledger.tanks[target], replace(parcel, volume_m3=parcel.volume_m3 * share), stirred_ms)
+        made = parcel.made_ms if made_ms is None else made_ms
+        poured = replace(parcel, volume_m3=parcel.volume_m3 * share, made_ms=made)
+        _pour(ledger.tanks[target], poured, stirred_ms)
     return total_m3(parcels)
 
 
@@ -172,6 +183,19 @@ def stirred_age_s(ledger: Ledger, tank: str, now_ms: float) -> float | Unknown:
     """Mean age if the tank were always stirred, so that what leaves is of the mean age."""
     sap = _present(ledger, tank)
     return sap if isinstance(sap, Unknown) else _age_s(sap.stirred_ms, now_ms)
+
+
+def waiting_s(ledger: Ledger, tank: str, more_than_m3: float, now_ms: float) -> float | Unknown:
+    """How long more than that much has been what it is: concentrate since it left the RO, sap since the tree."""
+    sap = _present(ledger, tank)
+    if isinstance(sap, Unknown):
+        return sap
+    longer_m3 = 0.0
+    for parcel in sorted(sap.parcels, key=lambda p: p.waits_from_ms):
+        longer_m3 += parcel.volume_m3
+        if longer_m3 > more_than_m3:
+            return _age_s(parcel.waits_from_ms, now_ms)
+    return Unknown("there is less")
 
 
 def worst_age_s(ledger: Ledger, tank: str, now_ms: float) -> float | Unknown:

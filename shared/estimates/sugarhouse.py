@@ -4,7 +4,9 @@ Values that refuse impossible numbers when they are made. Times are seconds from
 tree.
 """
 
+from bisect import bisect_right
 from dataclasses import dataclass
+from itertools import accumulate
 from math import inf
 
 from shared.errors import InvalidArgument
@@ -105,3 +107,17 @@ def _require_filling(volume_m3: float, capacity_m3: float, parcels: Parcels) -> 
         require_within("parcels", age_s, 0.0, LONGEST_S)
     if volume_m3 > 0.0 and not any(part_m3 for part_m3, _ in parcels):
         raise InvalidArgument("parcels", parcels, "given for a tank that is not empty")
+
+
+class Dues:
+    """When the parcels of one tank reach the limit."""
+
+    def __init__(self, tank: SapTank | ConcentrateTank, volume_m3: float, limit_s: float) -> None:
+        parcels = sorted((limit_s - age_s, part_m3) for part_m3, age_s in tank.parcels)
+        scale = volume_m3 / sum(part_m3 for _, part_m3 in parcels) if volume_m3 else 0.0
+        self.at_s = [due_s for due_s, _ in parcels]
+        self._past_m3 = [0.0, *accumulate(part_m3 * scale for _, part_m3 in parcels)]
+
+    def past_m3(self, at_s: float) -> float:
+        """Volume of the parcels that have reached it by then."""
+        return self._past_m3[bisect_right(self.at_s, at_s)]

@@ -9,7 +9,8 @@ run does, and is seen through releaser dumps, foam, sensor steps and gaps. So:
    against the wandering of the run. Its error counts residuals in runs, so dump steps are not noise
    that averages out.
 4. Time to full divides the room left by that rate, widened by how much the rate will wander until
-   then: the run's own wandering so far, blended with what runs usually do.
+   then: the run's own wandering so far, blended with what runs usually do. Runs wane more often than
+   they grow, which makes the late edge later, never the early one.
 """
 
 import math
@@ -42,6 +43,10 @@ USUAL_WANDER_WEIGHT = 1.5
 """The usual counts as much as that many independent hours of this run."""
 LEAST_WANDER_RATIO = 0.5 * USUAL_WANDER_RATIO
 """A run that has been steady for three hours may still end at dusk."""
+WANING_RATIO_PER_H = 0.05
+"""By so much an hour the slow edge of a forecast wanes, beside its wandering: a run begins before noon and is over
+eight to ten hours later (Kurokawa et al. 2022), so hours ahead it is weaker rather than stronger. Calibrated to cover
+80 % of simulated fills, those that wane by a seventh an hour and those that do not."""
 WANDER_LIMIT_RATIO = 0.6
 """Trees neither stop all at once nor double: the wandering levels off there."""
 WANDER_BLOCK_S = 1200.0
@@ -216,7 +221,8 @@ def time_to_full(
 ) -> FillTime | NotFilling | Unknown:
     """When the tank reaches its capacity at this flow, if the inflow wanders as runs do.
 
-    A freeze that ends the run is not foreseen: then the tank fills later than this says, or never.
+    That runs wane is in the late edge. A freeze that ends the run is not foreseen: then the tank fills later
+    than this says, or never.
 
     Raises:
         InvalidArgument: the capacity is not above 0.
@@ -239,8 +245,17 @@ def time_to_full(
     low_s = max(0.0, (room_m3 - edge_m3) / fast_m3_s - passed_s)
     if low_s > LONGEST_FORECAST_S:
         return NotFilling(rate.middle)
-    high_s = max(0.0, (room_m3 + edge_m3) / slow_m3_s - passed_s) if slow_m3_s > 0 else None
+    slow_s = _waning_fill_s(room_m3 + edge_m3, slow_m3_s)
+    high_s = None if slow_s is None else max(0.0, slow_s - passed_s)
     return FillTime(low_s, max(low_s, middle_s - passed_s), high_s)
+
+
+def _waning_fill_s(room_m3: float, rate_m3_s: float) -> float | None:
+    """How long a rate that wanes takes to fill that room; None where it never does."""
+    waning_s = WANING_RATIO_PER_H / HOUR_S
+    if rate_m3_s * (1.0 - 1e-9) <= waning_s * room_m3:
+        return None
+    return -math.log1p(-waning_s * room_m3 / rate_m3_s) / waning_s
 
 
 def _is_stuck(history: VolumeHistory, last_ms: int) -> bool:

@@ -27,13 +27,13 @@ def between_c(history: AirHistory | None, from_ms: int, to_ms: int) -> list[floa
     return [heard for heard in history.medians_c[first : max(0, last + 1)] if heard is not None]
 
 
-def rate_c_h(history: AirHistory | None) -> float | None:
-    """How fast it moves, K/h, over its last hour; None where less than half of that was heard.
+def rate_c_h(history: AirHistory | None, slots: int = HOUR_SLOTS) -> float | None:
+    """How fast it moves, K/h, over its last quarters of an hour; None where less than two of those were heard.
 
     The median of the slopes between all its quarters (Theil 1950, Sen 1968), so that a door that stood open does
     not count.
     """
-    heard = [] if history is None else history.medians_c[-HOUR_SLOTS - 1 :]
+    heard = [] if history is None else history.medians_c[-slots - 1 :]
     known = [(slot, median_c) for slot, median_c in enumerate(heard) if median_c is not None]
     if not known or known[-1][0] - known[0][0] < LEAST_RATE_SLOTS:
         return None

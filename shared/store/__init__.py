@@ -66,13 +66,31 @@ class Text:
 
 
 @dataclass(frozen=True, slots=True)
-class WaitingText:
-    """A text in the outbox that is due."""
+class Outgoing:
+    """A text in the outbox, and how it stands there."""
 
     id: int
     text: Text
     attempts: int
     created_ms: int
+    state: str = "waiting"
+    """waiting, sent, spared (another text says it), expired (nobody took it for a day), refused."""
+
+
+@dataclass(frozen=True, slots=True)
+class Delivery:
+    """What came of one try to hand a text over."""
+
+    contact: str
+    channel: str
+    at_ms: int
+    keys: tuple[str, ...] = ()
+    """What alerts it told of."""
+    code: str = ""
+    created_ms: int = 0
+    """When the text was written."""
+    error: str | None = None
+    """Why it was not taken; None: it was."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,6 +188,9 @@ class Reader(Protocol):
     def outbox(self, limit: int) -> list[OutboxRow]:
         """The newest texts, newest first."""
 
+    def text_by_code(self, code: str) -> Text | None:
+        """The text that carried this code; None where there was none."""
+
     def rejects(self, limit: int) -> list[Reject]:
         """The newest refused messages, newest first."""
 
@@ -198,11 +219,25 @@ class Store(Reader, Protocol):
     def compact(self, up_to: int) -> int:
         """Move inbox rows up to that sequence to their final place and bring rollups up to date."""
 
-    def due_texts(self, now_ms: int, limit: int) -> list[WaitingText]:
-        """Texts to be handed over now, newest first: after an outage the present comes before the past."""
+    def due_ways(self, now_ms: int) -> list[tuple[str, str]]:
+        """(contact, channel) of every text that is to be handed over now."""
 
-    def mark_sent(self, text_id: int, now_ms: int) -> None:
-        """The channel took it."""
+    def texts_to(self, contact: str) -> list[Outgoing]:
+        """All texts to a contact, by any channel and however they stand, from the oldest that waits on."""
 
-    def mark_failed(self, text_id: int, *, error: str, retry_ms: int | None, expired: bool) -> None:
-        """The channel did not take it: try again at `retry_ms`, or never (None)."""
+    def mark_sent(
+        self, text_id: int, now_ms: int, *, text: Text | None = None, along: Sequence[int] = ()
+    ) -> None:
+        """The channel took it: in the words of `text` where given, and in place of those `along`."""
+
+    def mark_failed(self, text_ids: Sequence[int], now_ms: int, *, error: str, retry_ms: int | None) -> None:
+        """The channel did not take them: try again at `retry_ms`, or never (None)."""
+
+    def mark_spared(self, reasons: Sequence[tuple[int, str]]) -> None:
+        """These need not be sent: another text says it, by this channel or one before it."""
+
+    def mark_expired(self, reasons: Sequence[tuple[int, str]]) -> None:
+        """These were tried long enough."""
+
+    def taken_since(self, since_ms: int) -> list[Delivery]:
+        """What channels have taken from that time on, in that order."""

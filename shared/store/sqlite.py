@@ -5,22 +5,19 @@ One writer also keeps clear of the WAL-reset bug of SQLite 3.7.0 to 3.51.2, whic
 that write or checkpoint at the same instant (sqlite.org/wal.html).
 """
 
-import json
 import sqlite3
 import threading
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 from pydantic import TypeAdapter
 
-from shared.alerts import Alert, Priority
+from shared.alerts import Alert
 from shared.errors import StoreError
 from shared.readings import Quantity, Reading, Reject
 from shared.requests import Request, encode
-from shared.store import Batch, Record, Store, Stored, Text, WaitingText
+from shared.store import Batch, Delivery, Outgoing, Record, Store, Stored, Text, outbox
 from shared.store.migrations import migrate
 from shared.store.rollups import compact
 from shared.store.sqlite_reader import SqliteReader
@@ -28,25 +25,6 @@ from shared.store.sqlite_reader import SqliteReader
 ALERT = TypeAdapter(Alert)
 ARRIVALS_KEPT = 4096
 """More than two windows of any broker's usual setting; see settings.inflight_count."""
-
-
-_TEXT = "key, event, contact, channel, body, long_body, due_ms, priority, also, code, fallback"
-
-
-def _text_row(text: Text) -> tuple[str | int, ...]:
-    also = json.dumps(text.also)
-    said = (text.key, text.event, text.contact, text.channel, text.body, text.long_body, text.due_ms)
-    return (*said, text.priority, also, text.code, text.fallback)
-
-
-def _text_of(row: Sequence[Any]) -> Text:
-    return replace(
-        Text(*row[:7]),
-        priority=Priority(row[7]),
-        also=tuple(json.loads(row[8])),
-        code=row[9],
-        fallback=bool(row[10]),
-    )
 
 
 def _in_order(batch: Batch) -> Iterator[Reading | Reject]:
@@ -69,6 +47,19 @@ def _keep_reject(connection: sqlite3.Connection, seq: int, reject: Reject) -> bo
         (seq, reject.received_ms, reject.topic, reject.payload, reject.reason, reject.kind, reject.sensor),
     )
     return cursor.rowcount > 0
+
+
+def _keep_requests(connection: sqlite3.Connection, batch: Batch) -> tuple[tuple[int, Request], ...]:
+    """The new ones with their sequence; a request is carried out once."""
+    new: list[tuple[int, Request]] = []
+    for request in batch.requests:
+        cursor = connection.execute(
+            "INSERT OR IGNORE INTO request (id, received_ms, body) VALUES (?, ?, ?)",
+            (request.id, batch.received_ms, encode(request)),
+        )
+        if cursor.rowcount:
+            new.append((cursor.lastrowid or 0, request))
+    return tuple(new)
 
 
 class SqliteStore(SqliteReader, Store):
@@ -178,7 +169,8 @@ class SqliteStore(SqliteReader, Store):
                 else:
                     conflicts.append((reading.received_ms, *key, known, reading.value))
             connection.executemany(
-                "INSERT INTO inbox (seq, series, t_ms, value, flags, received_ms) VALUES (?, ?, ?, ?, ?, ?)", rows
+                "INSERT INTO inbox (seq, series, t_ms, value, flags, received_ms) VALUES (?, ?, ?, ?, ?, ?)",
+                rows,
             )
             connection.executemany("INSERT INTO conflict VALUES (?, ?, ?, ?, ?)", conflicts)
             connection.executemany(
@@ -190,20 +182,13 @@ class SqliteStore(SqliteReader, Store):
             )
             if batch.alive_ms:
                 connection.execute("INSERT OR REPLACE INTO health VALUES ('alive', ?, '')", (batch.alive_ms,))
-            requests: list[tuple[int, Request]] = []
-            for request in batch.requests:
-                cursor = connection.execute(
-                    "INSERT OR IGNORE INTO request (id, received_ms, body) VALUES (?, ?, ?)",
-                    (request.id, batch.received_ms, encode(request)),
-                )
-                if cursor.rowcount:
-                    requests.append((cursor.lastrowid or 0, request))
+            requests = _keep_requests(connection, batch)
         self._arrival_count += len(batch.arrivals)
         self._waiting.update(seen)
         for series, t_ms in seen:
             if t_ms > self._last_ms.get(series, -1):
                 self._last_ms[series] = t_ms
-        return Stored(tuple(fresh), tuple(refused), tuple(requests), duplicates, len(conflicts))
+        return Stored(tuple(fresh), tuple(refused), requests, duplicates, len(conflicts))
 
     def arrivals(self) -> list[tuple[int, int, int]]:
         """The messages last committed (see Store)."""
@@ -225,11 +210,7 @@ class SqliteStore(SqliteReader, Store):
                     for t in record.transitions
                 ],
             )
-            connection.executemany(
-                f"INSERT OR IGNORE INTO outbox ({_TEXT}, created_ms)"  # noqa: S608 - our own columns
-                " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                [(*_text_row(text), memory.at_ms) for text in record.texts],
-            )
+            outbox.add(connection, record.texts, memory.at_ms)
             connection.execute(
                 "INSERT OR REPLACE INTO watch VALUES (1, ?, ?, ?, ?, ?)",
                 (memory.cursor, memory.request_cursor, memory.at_ms, memory.picture, memory.alerting),
@@ -249,33 +230,42 @@ class SqliteStore(SqliteReader, Store):
             self._connection.execute("PRAGMA wal_checkpoint(PASSIVE)")
         return len(moved)
 
-    def due_texts(self, now_ms: int, limit: int) -> list[WaitingText]:
-        """Texts to be handed over now (see Store)."""
+    def due_ways(self, now_ms: int) -> list[tuple[str, str]]:
+        """Whom something is due to, and by what channel (see Store)."""
         with self._lock:
-            rows = self._connection.execute(
-                f"SELECT {_TEXT}, id, attempts, created_ms"  # noqa: S608 - our own columns
-                " FROM outbox WHERE state = 'waiting' AND due_ms <= ? ORDER BY id DESC LIMIT ?",
-                (now_ms, limit),
-            ).fetchall()
-        return [WaitingText(row[11], _text_of(row), row[12], row[13]) for row in rows]
+            return outbox.due_ways(self._connection, now_ms)
 
-    def mark_sent(self, text_id: int, now_ms: int) -> None:
+    def texts_to(self, contact: str) -> list[Outgoing]:
+        """All texts to a contact from the oldest that waits on (see Store)."""
+        with self._lock:
+            return outbox.texts_to(self._connection, contact)
+
+    def mark_sent(
+        self, text_id: int, now_ms: int, *, text: Text | None = None, along: Sequence[int] = ()
+    ) -> None:
         """The channel took it (see Store)."""
         with self._transaction() as connection:
-            connection.execute(
-                "UPDATE outbox SET state = 'sent', sent_ms = ?, attempts = attempts + 1, error = NULL WHERE id = ?",
-                (now_ms, text_id),
-            )
+            outbox.mark_sent(connection, text_id, now_ms, text, along)
 
-    def mark_failed(self, text_id: int, *, error: str, retry_ms: int | None, expired: bool) -> None:
-        """The channel did not take it (see Store)."""
-        state = "expired" if expired else "refused" if retry_ms is None else "waiting"
+    def mark_failed(self, text_ids: Sequence[int], now_ms: int, *, error: str, retry_ms: int | None) -> None:
+        """The channel did not take them (see Store)."""
         with self._transaction() as connection:
-            connection.execute(
-                "UPDATE outbox SET state = ?, attempts = attempts + 1, error = ?, due_ms = coalesce(?, due_ms)"
-                " WHERE id = ?",
-                (state, error, retry_ms, text_id),
-            )
+            outbox.mark_failed(connection, text_ids, now_ms, error, retry_ms)
+
+    def mark_spared(self, reasons: Sequence[tuple[int, str]]) -> None:
+        """These need not be sent (see Store)."""
+        with self._transaction() as connection:
+            outbox.mark(connection, "spared", reasons)
+
+    def mark_expired(self, reasons: Sequence[tuple[int, str]]) -> None:
+        """These were tried long enough (see Store)."""
+        with self._transaction() as connection:
+            outbox.mark(connection, "expired", reasons)
+
+    def taken_since(self, since_ms: int) -> list[Delivery]:
+        """What channels have taken (see Store)."""
+        with self._lock:
+            return outbox.taken_since(self._connection, since_ms)
 
     def close(self) -> None:
         """Let the file go."""

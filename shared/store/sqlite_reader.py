@@ -4,10 +4,12 @@ A window is answered from the coarsest summary that still resolves it, and the i
 so that pages see a reading as soon as it is committed.
 """
 
+import json
 import sqlite3
 import threading
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +19,7 @@ from shared.alerts import Alert, AlertState, Cause, Priority, Transition
 from shared.errors import StoreError
 from shared.readings import Quality, Quantity, Reading, Reject, RejectKind
 from shared.requests import Request, WriteLog, decode
-from shared.store import Bucket, Memory, OutboxRow, Reader
+from shared.store import Bucket, Memory, OutboxRow, Reader, Text
 from shared.store.rollups import COLUMNS, WIDTHS_MS, single, widen
 
 ALERT = TypeAdapter(Alert)
@@ -47,6 +49,27 @@ def open_reader(path: Path, quantities: Mapping[str, Quantity]) -> "SqliteReader
     except sqlite3.Error as error:
         raise StoreError(f"no store at {path} yet ({error}); is the collector running?") from error
     return SqliteReader(connection, quantities)
+
+
+TEXT = "key, event, contact, channel, body, long_body, due_ms, priority, also, code, fallback"
+
+
+def text_row(text: Text) -> tuple[str | int, ...]:
+    """A text as the columns of TEXT."""
+    also = json.dumps(text.also)
+    said = (text.key, text.event, text.contact, text.channel, text.body, text.long_body, text.due_ms)
+    return (*said, text.priority, also, text.code, text.fallback)
+
+
+def text_of(row: Sequence[Any]) -> Text:
+    """The text in the columns of TEXT."""
+    return replace(
+        Text(*row[:7]),
+        priority=Priority(row[7]),
+        also=tuple(json.loads(row[8])),
+        code=row[9],
+        fallback=bool(row[10]),
+    )
 
 
 class SqliteReader(Reader):
@@ -207,6 +230,11 @@ class SqliteReader(Reader):
             limit,
         )
         return [OutboxRow(*row) for row in rows]
+
+    def text_by_code(self, code: str) -> Text | None:
+        """The text with this code (see Reader)."""
+        rows = self._all(f"SELECT {TEXT} FROM outbox WHERE code = ? AND code <> '' LIMIT 1", code)  # noqa: S608
+        return text_of(rows[0]) if rows else None
 
     def rejects(self, limit: int) -> list[Reject]:
         """The newest refused messages (see Reader)."""

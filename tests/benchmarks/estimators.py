@@ -28,13 +28,15 @@ from shared.estimates.picture import (  # noqa: E402
     fire_view,
     new_picture,
     observe,
-    suspects,
+    stuck_view,
     tank_view,
     vacuum_view,
 )
 from shared.estimates.sap_age import SapAge  # noqa: E402
+from shared.estimates.sensor_peers import drift  # noqa: E402
 from shared.estimates.sugarhouse import SapTank, Sugarhouse  # noqa: E402
 from shared.estimates.tank_flow import TankFlow  # noqa: E402
+from shared.estimates.woods_views import suspects  # noqa: E402
 from shared.farm import Farm  # noqa: E402
 from shared.farm_file import parse_farm  # noqa: E402
 from shared.farm_parts import Holds  # noqa: E402
@@ -45,6 +47,8 @@ from shared.units import DAY_S, HOUR_S, INHG_PA  # noqa: E402
 STREAM = ROOT / "sample_streams/demo-night.jsonl.gz"
 FARM_FILE = ROOT / "sample_streams/juniper-knob.toml"
 MINUTE_MS = 60_000
+DRIFT_MINUTES = 30
+"""As often as its rule is judged."""
 BAR_US = 200.0
 
 
@@ -103,6 +107,13 @@ def ask(farm: Farm, picture: Picture, now_ms: int, costs: Costs) -> None:
         views = [tank_view(picture, farm, tank.id, now_ms) for tank in farm.tanks]
     with costs.of("ask fire"):
         fire_view(picture, farm, now_ms)
+    with costs.of("ask sensors: stuck", len(farm.sensors)):
+        for sensor in farm.sensors:
+            stuck_view(picture, farm, sensor, HOUR_S)
+    if now_ms // MINUTE_MS % DRIFT_MINUTES == 0:
+        with costs.of("ask sensors: drifting", len(vacuums)):
+            for sensor in vacuums:
+                drift(picture.health, farm, sensor, INHG_PA)
     house = sugarhouse(farm, views)
     if house is not None:
         with costs.of("ask deadlines"):

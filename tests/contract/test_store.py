@@ -1,6 +1,7 @@
 """What any store promises, run on each implementation."""
 
 import sqlite3
+from dataclasses import replace
 from itertools import count
 
 import pytest
@@ -9,9 +10,10 @@ from hypothesis import strategies as st
 
 from shared.alerts import Alert, AlertState, Cause, Priority, Transition
 from shared.errors import NewerStoreError, StoreError
-from shared.readings import Quantity, Reading, Reject
+from shared.readings import Quantity, Reading, Reject, RejectKind
 from shared.requests import Acknowledge, LogKind, WriteLog
 from shared.store import Batch, Memory, Record, Text
+from shared.store.outbox import TOLD_ALONG
 from shared.store.rollups import WIDTHS_MS, single, widen
 from shared.store.sqlite import SqliteStore
 from shared.store.sqlite_reader import open_reader
@@ -89,6 +91,32 @@ def test_rejects_are_kept_with_reason_and_bytes(store):
     assert store.rejects(5) == [Reject(T0, "a/b", b"\xff\x00", "not a number")]
 
 
+def test_a_reject_keeps_its_kind_and_the_sensor_it_is_about(store):
+    refused = [
+        Reject(T0, "woods/up", b"{}", "level: too high", RejectKind.OUT_OF_RANGE, "level"),
+        Reject(T0, "woods/up", b"{}", "air: unreadable", RejectKind.UNREADABLE, "air"),
+    ]
+    assert [reject for _, reject in store.commit(Batch(rejects=refused)).rejects] == refused
+    assert store.rejects(5) == refused[::-1]
+    assert store.commit(Batch(rejects=refused)).rejects == ()
+
+
+def test_readings_and_rejects_have_one_sequence_the_order_in_which_they_came(store, path):
+    first, second = (Reject(T0 + n, "a/b", b"x", "why", RejectKind.OUT_OF_RANGE, "air") for n in (1, 2))
+    stored = store.commit(Batch([reading(0, 1.0), reading(10, 2.0)], [first, second], rejects_after=[1, 2]))
+    assert stored.readings == ((1, reading(0, 1.0)), (3, reading(10, 2.0)))
+    assert stored.rejects == ((2, first), (4, second))
+    store.compact(4)
+    store.close()
+    reopened = SqliteStore(path, QUANTITIES)
+    third = Reject(T0 + 3, "a/b", b"x", "why", RejectKind.OUT_OF_RANGE, "air")
+    assert reopened.commit(Batch(rejects=[third])).rejects == ((5, third),)
+    assert reopened.commit(Batch([reading(20, 3.0)])).readings == ((6, reading(20, 3.0)),)
+    assert reopened.rejects_since(2) == [(4, second), (5, third)]
+    assert reopened.since(4) == [(6, reading(20, 3.0))]
+    reopened.close()
+
+
 def test_a_request_is_carried_out_once(store):
     ask = Acknowledge(id="r1", by="Wren", asked_ms=T0, alert="tank_nearly_full/lower")
     entry = WriteLog(id="r2", by="Wren", asked_ms=T0, entry=LogKind.TANK_WASHED, happened_ms=T0, tank="lower")
@@ -119,32 +147,96 @@ def test_a_step_is_recorded_whole(store):
     assert store.transitions(T0) == [change]
     assert store.memory() == memory
     assert store.health()["broker"] == (T0, "connected")
-    assert [w.text for w in store.due_texts(T0, 10)] == [text("1.1")]
+    assert [row.text for row in texts(store)] == [text("1.1")]
+
+
+def texts(store, now_ms=T0, contact="owner"):
+    """Texts that are due, as the sender asks for them."""
+    due = store.due_ways(now_ms)
+    return [row for row in store.texts_to(contact) if (contact, row.text.channel) in due]
+
+
+def states(store):
+    return {row.event: row.state for row in store.outbox(10)}
 
 
 def test_a_text_is_written_once_however_often_its_step_is_recorded(store):
     for _ in range(3):
         store.record(Record(NOTHING, texts=[text("1.1")]))
-    assert len(store.due_texts(T0, 10)) == 1
+    assert len(texts(store)) == 1
 
 
 def test_a_text_waits_until_it_is_due_and_leaves_when_it_is_sent(store):
-    store.record(Record(NOTHING, texts=[text("1.1"), text("1.2", T0 + 60_000)]))
-    (due,) = store.due_texts(T0, 10)
-    store.mark_failed(due.id, error="no link", retry_ms=T0 + 10_000, expired=False)
-    assert store.due_texts(T0 + 9_999, 10) == []
-    assert [w.attempts for w in store.due_texts(T0 + 10_000, 10)] == [1]
-    store.mark_sent(due.id, T0 + 10_000)
-    assert [w.text.event for w in store.due_texts(T0 + 60_000, 10)] == ["1.2"]
-    assert {row.event: row.state for row in store.outbox(10)} == {"1.1": "sent", "1.2": "waiting"}
+    store.record(Record(NOTHING, texts=[text("1.1", T0 + 1000)]))
+    assert store.due_ways(T0 + 999) == []
+    assert store.due_ways(T0 + 1000) == [("owner", "phone")]
+    (row,) = store.texts_to("owner")
+    store.mark_failed([row.id], T0 + 1000, error="no link", retry_ms=T0 + 11_000)
+    assert store.due_ways(T0 + 10_999) == []
+    assert [one.attempts for one in texts(store, T0 + 11_000)] == [1]
+    store.mark_sent(row.id, T0 + 11_000)
+    assert store.due_ways(T0 + 10**9) == []
+    assert store.texts_to("owner") == []
+    assert states(store) == {"1.1": "sent"}
 
 
-def test_a_text_that_expires_is_kept(store):
-    store.record(Record(NOTHING, texts=[text("1.1")]))
-    (due,) = store.due_texts(T0, 10)
-    store.mark_failed(due.id, error="no link for a day", retry_ms=None, expired=True)
-    assert store.due_texts(T0 + 10**9, 10) == []
-    assert [(row.state, row.error) for row in store.outbox(10)] == [("expired", "no link for a day")]
+def test_a_text_is_due_when_the_clock_was_put_back_before_it_was_written(store):
+    store.record(Record(Memory(0, 0, T0, b"", b""), texts=[text("1.1", T0 + 600_000)]))
+    assert store.due_ways(T0 - 3_600_000) == [("owner", "phone")]
+    (row,) = store.texts_to("owner")
+    store.mark_failed([row.id], T0 - 3_600_000, error="no link", retry_ms=T0 - 3_590_000)
+    assert store.due_ways(T0 - 3_590_001) == []
+    assert store.due_ways(T0 - 3_590_000) == [("owner", "phone")]
+
+
+def test_texts_beside_the_oldest_that_waits_are_seen_however_they_stand(store):
+    by_mail = replace(text("1.2"), channel="mail")
+    store.record(Record(NOTHING, texts=[text("1.1"), text("1.2"), by_mail, text("1.3")]))
+    rows = {(row.text.event, row.text.channel): row for row in store.texts_to("owner")}
+    store.mark_sent(rows["1.1", "phone"].id, T0)
+    store.mark_sent(rows["1.2", "phone"].id, T0)
+    store.mark_sent(rows["1.3", "phone"].id, T0)
+    assert [(row.text.event, row.text.channel, row.state) for row in store.texts_to("owner")] == [
+        ("1.2", "phone", "sent"),
+        ("1.2", "mail", "waiting"),
+        ("1.3", "phone", "sent"),
+    ]
+    assert store.texts_to("neighbour") == []
+
+
+def test_a_text_that_is_spared_expired_or_refused_is_kept_with_its_reason(store):
+    store.record(Record(NOTHING, texts=[text("1.1"), text("1.2"), text("1.3")]))
+    first, second, third = (row.id for row in store.texts_to("owner"))
+    store.mark_spared([(first, "newer text 3 says it")])
+    store.mark_expired([(second, "no link for a day")])
+    store.mark_failed([third], T0, error="no such number", retry_ms=None)
+    store.mark_spared([(second, "too late: it waits no longer")])
+    assert store.due_ways(T0 + 10**9) == []
+    assert [(row.state, row.error) for row in store.outbox(10)] == [
+        ("refused", "no such number"),
+        ("expired", "no link for a day"),
+        ("spared", "newer text 3 says it"),
+    ]
+
+
+def test_a_digest_is_kept_as_it_was_sent_and_all_that_it_stands_for_is_sent_with_it(store):
+    store.record(Record(NOTHING, texts=[text("1.1"), text("1.2"), replace(text("1.3"), code="ABC")]))
+    *along, lead = store.texts_to("owner")
+    digest = replace(lead.text, body="all of it", long_body="at length", also=("a/b",))
+    store.mark_sent(lead.id, T0 + 5, text=digest, along=[row.id for row in along])
+    assert [(row.body, row.state, row.error) for row in store.outbox(10)] == [
+        ("all of it", "sent", None),
+        ("short 1.2", "sent", TOLD_ALONG),
+        ("short 1.1", "sent", TOLD_ALONG),
+    ]
+    assert store.text_by_code("ABC") == digest
+    outcomes = store.taken_since(T0 + 5)
+    key = lead.text.key
+    assert [one.keys for one in outcomes] == [(key,), (key,), (key, "a/b")]
+    assert {(one.contact, one.channel, one.at_ms, one.error) for one in outcomes} == {
+        ("owner", "phone", T0 + 5, None)
+    }
+    assert store.taken_since(T0 + 6) == []
 
 
 def test_arrivals_come_back_as_they_were_committed(store):

@@ -29,18 +29,33 @@ class Inbox:
 
 
 class HttpPhone:
-    """Takes JSON posts as a push service or SMS gateway would; `status` is what it answers."""
+    """Takes JSON posts as a push service or SMS gateway would; `status` is what it answers.
+
+    While `answers` is cleared it hangs, as a link by satellite does; `falls_silent`: it takes the text, and the link
+    is lost before its answer. `asked` counts what came to it, `on_text` is called with each that it took.
+    """
 
     def __init__(self):
         self.inbox = Inbox()
+        self.asked = Inbox()
         self.status = 200
+        self.falls_silent = False
+        self.answers = threading.Event()
+        self.answers.set()
+        self.on_text = lambda _body: None
         phone = self
 
         class Answer(BaseHTTPRequestHandler):
             def do_POST(self):
-                body = self.rfile.read(int(self.headers["Content-Length"]))
+                body = json.loads(self.rfile.read(int(self.headers["Content-Length"])))["message"]
+                phone.asked.put(body)
+                phone.answers.wait(30)
                 if phone.status == 200:
-                    phone.inbox.put(json.loads(body)["message"])
+                    phone.inbox.put(body)
+                    phone.on_text(body)
+                if phone.falls_silent:
+                    self.connection.close()
+                    return
                 self.send_response(phone.status)
                 self.end_headers()
 
@@ -56,16 +71,18 @@ class HttpPhone:
         return self
 
     def __exit__(self, *_):
+        self.answers.set()
         self._server.shutdown()
         self._thread.join()
         self._server.server_close()
 
 
 class MailPhone:
-    """An SMTP server that keeps the text of each mail."""
+    """An SMTP server that keeps the text of each mail; `on_text` is called with it before it is confirmed."""
 
     def __init__(self):
         self.inbox = Inbox()
+        self.on_text = lambda _body: None
         # aiosmtpd tries its own port, so it must be told a number.
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
@@ -74,7 +91,9 @@ class MailPhone:
 
     async def handle_DATA(self, _server, _session, envelope):  # noqa: N802 - aiosmtpd's name
         mail = message_from_bytes(envelope.content, policy=policy.default)
-        self.inbox.put(mail.get_body(("plain", "html")).get_content().strip())
+        body = mail.get_body(("plain", "html")).get_content().strip()
+        self.inbox.put(body)
+        self.on_text(body)
         return "250 taken"
 
     def __enter__(self):

@@ -36,8 +36,8 @@ class Night:
     leak_m3_s: float
 
     @property
-    def storm_ms(self) -> tuple[int, int]:
-        return START_MS + HOUR_MS, START_MS + 2 * HOUR_MS
+    def from_ms(self) -> int:
+        return START_MS + HOUR_MS
 
     @property
     def end_ms(self) -> int:

@@ -50,7 +50,7 @@ clear_hold_s = 0
 [[contact]]
 id = "owner"
 name = "Wren"
-channel = [{ id = "push", url = "PUSH" }, { id = "mail", url = "MAIL" }]
+channel = [{ id = "push", url = "PUSH" }, { id = "mail", url = "MAIL", after_min = 0 }]
 """
 
 

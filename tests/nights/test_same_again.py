@@ -3,6 +3,8 @@
 import gzip
 import random
 
+import pytest
+
 from collector.evaluator import Changes, memory_of, new_watch, plan_for, restore_watch
 from collector.intake import Memory, rejects_after, take_in
 from collector.topics import router_of
@@ -14,18 +16,18 @@ from shared.streams import read_stream
 from tests.fakes.seasons import SAMPLES, farm
 
 MINUTE_MS = 60_000
-STREAM = "demo-night"
-FROM_H, TO_H = 8.0, 13.0
+STRETCHES = {"demo-night": (8.0, 13.0), "faulty-sensors": (4.0, 8.0)}
 
 
-def messages():
+def messages(stream):
     """The hours of a recorded night in which most happens, minute by minute as they arrived."""
     minutes = {}
-    with gzip.open(SAMPLES / f"{STREAM}.jsonl.gz", "rt") as lines:
+    from_h, to_h = STRETCHES[stream]
+    with gzip.open(SAMPLES / f"{stream}.jsonl.gz", "rt") as lines:
         said = list(read_stream(lines))
     first_ms = said[0].at_ms
     for message in said:
-        if FROM_H <= (message.at_ms - first_ms) / 3_600_000 < TO_H:
+        if from_h <= (message.at_ms - first_ms) / 3_600_000 < to_h:
             minutes.setdefault(message.at_ms // MINUTE_MS, []).append(message)
     return minutes
 
@@ -84,10 +86,10 @@ class Collector:
         self.texts += [(text.key, text.event, text.contact, text.body) for text in changes.texts]
 
 
-def lived(path, dice=None):
+def lived(stream, path, dice=None):
     """The stream lived by one collector: whole minutes at once, or, with dice, cut, repeated and broken."""
     collector = Collector(path)
-    for minute, said in messages().items():
+    for minute, said in messages(stream).items():
         if collector.cursor == 0:
             on_start(collector.watch, minute * MINUTE_MS)
         batches = [said]
@@ -107,9 +109,10 @@ def lived(path, dice=None):
     return collector
 
 
-def test_batches_duplicates_and_restarts_change_nothing(tmp_path):
-    whole = lived(tmp_path / "whole.sqlite")
-    broken = lived(tmp_path / "broken.sqlite", random.Random(7))
+@pytest.mark.parametrize("stream", STRETCHES)
+def test_batches_duplicates_and_restarts_change_nothing(stream, tmp_path):
+    whole = lived(stream, tmp_path / "whole.sqlite")
+    broken = lived(stream, tmp_path / "broken.sqlite", random.Random(7))
     assert len(whole.texts) > 3, whole.texts
     assert broken.texts == whole.texts
     assert broken.transitions == whole.transitions

@@ -4,11 +4,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from collector.intake import DeviceStatus, Intake, Memory, take_in
+from collector.intake import DeviceStatus, Intake, Memory, rejects_after, take_in
 from collector.topics import router_of
 from shared.errors import InvalidArgument
 from shared.farm_file import parse_farm
-from shared.readings import Quality, Reading
+from shared.readings import Quality, Reading, RejectKind
 from shared.requests import Acknowledge, encode
 from shared.units import to_si
 from tests.fakes.knoll import FARM, NOW_MS, ROUTER, TEXT, reading_of, reason_of, told
@@ -67,6 +67,47 @@ def test_one_bad_value_does_not_take_the_good_one_of_the_same_message_with_it():
     (reject,) = intake.rejects
     assert reject.reason == "stack: 'unavailable' is no number"
     assert reject.payload == payload
+
+
+@pytest.mark.parametrize(
+    ("topic", "payload", "kind", "sensor"),
+    [
+        ("lantern/knob/ledge-vacuum", {"value": 45}, RejectKind.OUT_OF_RANGE, "ledge-vacuum"),
+        ("lantern/knob/ledge-vacuum", {"value": 20, "unit": "degF"}, RejectKind.WRONG_UNIT, "ledge-vacuum"),
+        ("lantern/knob/ledge-vacuum", {"value": 20, "unit": "cubit"}, RejectKind.WRONG_UNIT, "ledge-vacuum"),
+        ("lantern/knob/ledge-vacuum", {"value": None}, RejectKind.UNREADABLE, "ledge-vacuum"),
+        ("lantern/knob/ledge-vacuum", b"{", RejectKind.UNREADABLE, "ledge-vacuum"),
+        ("lantern/knob/ledge-vacuum", {"value": 20, "time": 12}, RejectKind.CLOCK_NOT_SET, "ledge-vacuum"),
+        (
+            "lantern/knob/ledge-vacuum",
+            {"value": 20, "time": NOW_MS / 1000 + 900},
+            RejectKind.CLOCK_AHEAD,
+            "ledge-vacuum",
+        ),
+        (
+            "lantern/knob/ledge-vacuum",
+            {"value": 20, "time": NOW_MS / 1000 - 61 * 86_400},
+            RejectKind.LONG_PAST,
+            "ledge-vacuum",
+        ),
+        ("tele/arch/SENSOR", b"garbage", RejectKind.UNREADABLE, None),
+        ("somebody/elses", 20, RejectKind.OTHER, None),
+        ("lantern/knob/request", b"garbage", RejectKind.OTHER, None),
+    ],
+)
+def test_a_reject_says_of_what_kind_it_is_and_about_which_sensor(topic, payload, kind, sensor):
+    (reject,) = told(topic, payload).rejects
+    assert (reject.kind, reject.sensor) == (kind, sensor)
+
+
+def test_a_retained_value_without_a_time_is_no_fault_of_its_sensor():
+    (reject,) = told("lantern/knob/ledge-vacuum", 20, retain=True).rejects
+    assert (reject.kind, reject.sensor) == (RejectKind.UNTIMED, "ledge-vacuum")
+
+
+def test_rejects_are_placed_among_the_readings_they_came_with():
+    good, bad = told("lantern/knob/ledge-vacuum", 20), told("lantern/knob/ledge-vacuum", 45)
+    assert rejects_after([bad, good, bad, bad, good]) == [0, 1, 1]
 
 
 @pytest.mark.parametrize(

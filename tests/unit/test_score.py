@@ -112,7 +112,27 @@ def test_a_pump_that_fails_is_due_once_for_all_lines():
             replace(row, near_vacuum_pa=0.0, far_vacuum_pa=0.0) if row.at_ms >= at(3) else row for row in rows
         ]
     (lost,) = due(truth)
-    assert "pump" in lost.subjects
+    assert (lost.rule, lost.subjects) == ("pump_not_running", ("pump",))
+    assert earned(truth, woken("pump_not_running", "pump", 3.2))
+    assert not earned(truth, woken("pump_not_running", "pump", 2.5))
+
+
+def test_one_leak_that_takes_vacuum_from_two_lines_is_due_once_on_either():
+    lost = {
+        "ledge": lambda hour: 18.0 if hour >= 3 else 25.0,
+        "brook": lambda hour: 21.0 if hour >= 3 else 25.0,
+    }
+    (both,) = due(truth_of(leak(), far_inhg=lost))
+    assert both.subjects == ("ledge", "brook")
+
+
+def test_a_second_leak_on_another_line_is_due_by_itself():
+    lost = {
+        "ledge": lambda hour: 18.0 if hour >= 3 else 25.0,
+        "brook": lambda hour: 20.0 if hour >= 6 else 23.5,
+    }
+    first, second = due(truth_of(leak(), leak("brook", from_h=6.0), far_inhg=lost))
+    assert (first.subjects, second.subjects) == (("ledge",), ("brook",))
 
 
 def test_a_second_trouble_on_a_line_whose_alert_stands_is_no_second_wake_up():

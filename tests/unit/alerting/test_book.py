@@ -276,3 +276,27 @@ def test_a_text_that_asks_carries_its_code_and_one_that_only_tells_the_end_does_
     code = code_for(ANSWERING.secret, alert().key, "1.1", "owner")
     assert asked.endswith(f" https://example.org/a/{code}")
     assert ended.endswith(" #1.2")
+
+
+def test_what_comes_and_goes_is_told_twice_then_once_more_and_its_end_when_it_has_settled():
+    steps = []
+    for flap in range(8):  # ten minutes on, twenty off
+        start_s = flap * 1800
+        on = alert(priority=Priority.TELL, episode=flap + 1)
+        off = alert(AlertState.CLEARED, Priority.TELL, flap + 1, cleared_ms=T0 + (start_s + 600) * 1000)
+        steps += [(s, on) for s in range(start_s, start_s + 600, 10)]
+        steps += [(s, off) for s in range(start_s + 600, start_s + 1800, 10)]
+    end_s = 7 * 1800 + 600
+    steps += [(s, steps[-1][1]) for s in range(8 * 1800, 8 * 1800 + 5400, 10)]
+    said = told_over(steps)
+    openings = [body.split(": ")[0] if ": " in body else "" for _, _, body in said]
+    assert openings == ["", "Over", "", "Over", "Comes and goes", "Over"]
+    assert said[-1][0] == pytest.approx(end_s + 3600, abs=60)
+
+
+def test_what_wakes_is_told_each_time_however_often_it_comes_and_goes():
+    steps = []
+    for flap in range(6):
+        over = alert(AlertState.CLEARED, episode=flap + 1, cleared_ms=T0 + (flap * 600 + 200) * 1000)
+        steps += [(flap * 600, alert(episode=flap + 1)), (flap * 600 + 200, over)]
+    assert len([body for _, _, body in told_over(steps) if not body.startswith("Over")]) == 6

@@ -11,7 +11,6 @@ from dashboard.words import (
     number,
     ordered,
     place_name,
-    quiet_headline,
     signed,
     tab_title,
 )
@@ -76,15 +75,6 @@ def test_an_alert_whose_sensor_is_silent_says_so():
 
 def test_an_alert_that_is_over_is_no_headline():
     assert alert_headline([alert(state=AlertState.CLEARED)], T0) is None
-
-
-def test_quiet_is_a_sentence_too():
-    said = quiet_headline(("Lower", T0 + 3_600_000), 0, T0, ZONE)
-    assert said == Headline("Nothing needs you. Lower is the first to fill, about 21:00.")
-
-
-def test_quiet_is_never_claimed_for_what_is_not_watched():
-    assert "from what is watched. 2 sensors are silent" in quiet_headline(None, 2, T0, ZONE).sentence
 
 
 @pytest.mark.parametrize(("age_s", "is_said"), [(599, False), (600, True)])

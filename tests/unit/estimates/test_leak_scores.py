@@ -6,7 +6,7 @@ Truth: tests/fakes/woods.py (orifices, a pump curve, Swamee-Jain friction, wet l
 
 import pytest
 
-from shared.estimates.storm import storm_review
+from shared.estimates.storm import Heard, storm_review
 from tests.fakes.verdicts import calibration_error, share_right, verdict_on
 from tests.fakes.woods_nights import START_MS, any_night
 
@@ -20,14 +20,12 @@ def scored():
     pairs = []
     for seed in SEEDS:
         night = any_night(seed)
-        found = storm_review(
-            night.woods.farm,
+        heard = Heard(
             night.series,
-            *night.storm_ms,
-            now_ms=night.end_ms,
             air_pressure=((START_MS, night.woods.station_pa),),
             air_temperature=((START_MS, night.air_c),),
         )
+        found = storm_review(night.woods.farm, heard, night.from_ms, night.end_ms)
         pairs.append((night, verdict_on(night, found.suspects)))
     return pairs
 
