@@ -13,6 +13,7 @@ from collector.topics import Router, router_of
 from shared.alerts import Priority
 from shared.clock import Clock
 from shared.farm import Farm
+from shared.farm_contacts import Contact, Horn, Quiet
 from shared.farm_parts import PUMP, Sensor
 from shared.physics.tanks import capacity_m3, full_height_m
 from shared.publisher import Publisher
@@ -21,7 +22,7 @@ from shared.settings import Settings
 from shared.tuning import Rules, effective
 from shared.tuning.section import RuleTuning
 from shared.units import from_si
-from shared.words import gallons
+from shared.words import duration, gallons
 
 SHOWN_UNITS = {"_pa": "inHg", "_fraction": "%", "_m": "ft", "_c": "degF"}
 
@@ -66,13 +67,10 @@ def print_farm(farm: Farm, console: Console) -> None:
         for place, theirs in own.items():
             if name in theirs.model_fields_set:
                 rules.add_row("", place, tuned(effective(farm.rules, theirs, name)))
-    told = _table("Who is told, in this order", "contact", "name", "channels")
-    for contact in farm.contacts:
-        told.add_row(contact.id, contact.name, ", ".join(channel.id for channel in contact.channels))
-    for table in (lines, tanks, sensors, rules, told):
+    for table in (lines, tanks, sensors, rules):
         if table.row_count:
             console.print(table)
-    console.print(f"[bold]Night brief[/bold] {when_words(farm)}")
+    _print_told(farm, console)
 
 
 def print_heard(settings: Settings, farm: Farm, seconds: float, console: Console, clock: Clock) -> int:
@@ -110,6 +108,42 @@ def print_heard(settings: Settings, farm: Farm, seconds: float, console: Console
             strangers.add_row(topic, str(count))
         console.print(strangers)
     return int(any(not heard[sensor.id] for sensor in farm.sensors))
+
+
+def _print_told(farm: Farm, console: Console) -> None:
+    told = _table("Who is told, in this order", "contact", "name", "by what, in this order", "let sleep")
+    for contact in farm.contacts:
+        told.add_row(contact.id, contact.name, _channels(contact), _quiet(contact.quiet))
+    if told.row_count:
+        console.print(told)
+    console.print(f"[bold]Night brief[/bold] {when_words(farm)}")
+    if farm.horn is not None:
+        console.print(f"[bold]Horn[/bold] {_horn(farm.horn, farm.id)}")
+
+
+def _channels(contact: Contact) -> str:
+    """`push, mail after 3 min`: a later one is used when none before it has taken the text by then."""
+    waits_s = [(channel.id, channel.waits_s(place)) for place, channel in enumerate(contact.channels)]
+    return ", ".join(
+        f"{name} after {duration(wait_s)}" if wait_s else name + (" at once" if place else "")
+        for place, (name, wait_s) in enumerate(waits_s)
+    )
+
+
+def _quiet(quiet: Quiet | None) -> str:
+    if quiet is None:
+        return ""
+    held = "wake-ups too" if quiet.holds == "wake" else "but for wake-ups"
+    return f"{quiet.begins:%H:%M}-{quiet.ends:%H:%M}, {held}"
+
+
+def _horn(horn: Horn, farm_id: str) -> str:
+    """When it sounds, and what is published for it."""
+    unanswered = (
+        "" if horn.unanswered_s is None else f", or answered by nobody for {duration(horn.unanswered_s)}"
+    )
+    when = f"when a wake-up was taken by no channel for {duration(horn.after_s)}{unanswered}"
+    return f"{when}: {horn.on} or {horn.off} to {horn.topic_on(farm_id)}"
 
 
 def _claims(router: Router, topic: str) -> bool:

@@ -19,7 +19,7 @@ _FARM_NAME = "A farm"
 _HARMLESS = frozenset({"timezone", "kind", "shape", "holds", "heads", "quantity", "unit", "span_unit"})
 _LINES = frozenset({"line", "parent"})
 _TANKS = frozenset({"tank", "drains_to", "takes_from", "concentrate_to", "permeate_to"})
-_LEFT_OUT = frozenset({"contact", "latitude_deg", "longitude_deg"})
+_LEFT_OUT = frozenset({"contact", "drill", "brief", "horn", "latitude_deg", "longitude_deg"})
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,16 +20,16 @@ from functools import partial
 from queue import Empty, SimpleQueue
 
 from collector.alerting.channels import Deliver, Way, gone
-from collector.alerting.digest import Parcel, is_due, parcels_of, still_needed
+from collector.alerting.digest import Parcel, parcels_of, still_needed
 from shared.clock import Clock
 from shared.errors import ChannelError, LanternError, StoreError
 from shared.farm import Farm
-from shared.store import Delivery, Store
+from shared.store import LONGEST_RETRY_MS, Delivery, Store
 
 LOG = logging.getLogger(__name__)
 
 
-RETRY_S = (10.0, 30.0, 60.0, 120.0, 300.0, 600.0)
+RETRY_S = (10.0, 30.0, 60.0, 120.0, 300.0, LONGEST_RETRY_MS / 1000)
 """Waits between tries; the last one repeats. All that waits for a channel follows its newest text."""
 EXPIRES_S = 86_400.0
 """After a day a text is history: it is kept as expired, never dropped."""
@@ -77,13 +77,13 @@ class Sender:
         """There may be something to send."""
         self._wake.set()
 
-    def stop(self) -> None:
+    def stop(self, leave_s: float = LEAVE_S) -> None:
         """Finish the texts in hand and end; a channel that hangs is left to itself."""
         self._stopping.set()
         self._wake.set()
         self._thread.join()
         with self._rest:
-            self._rest.wait_for(lambda: not self._at_work, LEAVE_S)
+            self._rest.wait_for(lambda: not self._at_work, leave_s)
 
     def outcomes(self) -> Iterator[Delivery]:
         """What has come of tries since this was last asked."""
@@ -114,11 +114,11 @@ class Sender:
         rows = self._store.texts_to(contact)
         if way not in self._order:
             own = [row for row in rows if row.text.channel == channel]
-            return [Parcel(row) for row in own if is_due(row, now_ms)]
+            return [Parcel(row) for row in own if row.is_due(now_ms)]
         spared, left = still_needed(rows, self._contacts[contact], channel, begun_ms, now_ms)
         if spared:
             self._store.mark_spared(spared)
-        if not any(is_due(row, now_ms) for row in left):
+        if not any(row.is_due(now_ms) for row in left):
             return []
         alerts = {alert.key: alert for alert in self._store.alerts()}
         return parcels_of(left, alerts, self._farm, now_ms)

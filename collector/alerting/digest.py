@@ -40,12 +40,7 @@ class Parcel:
 
     def is_due(self, now_ms: int) -> bool:
         """Whether any of it is to be tried now."""
-        return any(is_due(row, now_ms) for row in self.rows)
-
-
-def is_due(row: Outgoing, now_ms: int) -> bool:
-    """Whether it waits and is to be tried now; one from the future is, since the clock was put back."""
-    return row.state == "waiting" and (row.text.due_ms <= now_ms or row.created_ms > now_ms)
+        return any(row.is_due(now_ms) for row in self.rows)
 
 
 def still_needed(
@@ -64,7 +59,7 @@ def still_needed(
     before = {one.id for one in contact.channels[:place]}
     patience_ms = round(contact.channels[place].waits_s(place) * 1000)
     own = [row for row in rows if row.text.channel == channel]
-    come = [row for row in own if is_due(row, now_ms) or (row.state == "waiting" and row.attempts)]
+    come = [row for row in own if row.is_due(now_ms) or (row.state == "waiting" and row.attempts)]
     said = [row for row in own if row.state == "sent"] + come
     taken = [row for row in rows if row.state == "sent" and row.text.channel in before]
     spared: list[tuple[int, str]] = []

@@ -73,7 +73,7 @@ def _of_brim(farm: Farm, tank: Tank, full: Brim, now_ms: int) -> str:
 
 def _of_plan(farm: Farm, tank: Tank, spill: TooLate) -> str:
     horizon = duration(farm.tuning(OverflowCertain).horizon_s)
-    first = f"Transfer to {tank.drains_to}, start" if tank.drains_to is not None else "Start"
+    first = "Start" if tank.drains_to is None else "Transfer, start"
     machines = "the boil" if farm.ro is None else "RO and boil"
     return f"{gallons(spill.spill_m3)} too much in {horizon}. {first} {machines}, find room or stop the pump."
 

@@ -10,7 +10,7 @@ from collector.rules.rule import Rule, Subject, found
 from shared.alerts import Finding, Priority, Verdict
 from shared.estimates.deadlines import LatestStart, Starts
 from shared.estimates.machines import ro_runs_since
-from shared.estimates.outlook import Outlook, outlook
+from shared.estimates.outlook import Outlook, latest_for_age, outlook
 from shared.estimates.picture import Picture, fire_view, sap_age_view
 from shared.farm import Farm
 from shared.farm_parts import Holds
@@ -20,12 +20,14 @@ from shared.words import clock_time, duration
 
 ID = "sap_will_be_held_too_long"
 ALL_SAP = "sap"
+EVERY_MS = 600_000
+"""The plan is dear, and it is about hours."""
 RUNS_S = 900.0
 """An RO that has run for a quarter of an hour is running."""
 
 
 def subjects(farm: Farm) -> tuple[Subject, ...]:
-    """All the farm's sap together, where there is an evaporator to boil it; looked at once a minute."""
+    """All the farm's sap together, where there is an evaporator to boil it."""
     has_sap = any(tank.holds is Holds.SAP for tank in farm.tanks)
     watched = farm.evaporator is not None and has_sap and farm.tuning(SapWillBeHeldTooLong).enabled
     return (Subject(ALL_SAP, ()),) if watched else ()
@@ -39,7 +41,7 @@ def judge(farm: Farm, picture: Picture, subject: str, now_ms: int) -> Finding:
     if isinstance(ahead, Outlook):
         verdict, sentence = Verdict.NORMAL, "No sap will be held too long."
         next_s = 0.0 if _is_at_work(farm, picture, now_ms) else tuning.next_start_s
-        held = ahead.held
+        held = latest_for_age(ahead.house)
         if isinstance(held, Starts):
             first = min((s for s in (held.ro, held.boil) if s is not None), key=_start_s, default=None)
             if first is not None and first.start_s < next_s:
@@ -48,7 +50,7 @@ def judge(farm: Farm, picture: Picture, subject: str, now_ms: int) -> Finding:
                 old = clock_time(now_ms + round(first.trouble_s * 1000), farm.zone, now_ms)
                 verdict = Verdict.ACTIVE
                 sentence = f"The {machine} must start by {by}, or sap is held too long."
-                advice = f"Sap in {first.tank} is past its limit at {old}. Start tonight, or boil what is there first."
+                advice = f"Sap in {first.tank} is past its limit at {old}. Start tonight."
         elif held is not None and held.oldest_s is not None:
             verdict = Verdict.ACTIVE
             sentence = f"Sap will be {duration(held.oldest_s)} old before it is boiled, whatever is started."
@@ -91,4 +93,4 @@ def _hour(farm: Farm, now_ms: int) -> float:
     return local.hour + local.minute / 60
 
 
-RULE = Rule(ID, subjects, judge)
+RULE = Rule(ID, subjects, judge, every_ms=EVERY_MS)

@@ -56,7 +56,7 @@ def _limit(tuning: SensorDrifting, sensor: Sensor) -> float:
         case Quantity.LEVEL:
             return tuning.trip_level_m
         case _:
-            return tuning.trip_air_c
+            return tuning.trip_air_k
 
 
 def _amount(sensor: Sensor, drifted: float) -> str:

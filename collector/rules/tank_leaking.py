@@ -44,7 +44,7 @@ def judge(farm: Farm, picture: Picture, tank_id: str, now_ms: int) -> Finding:
         empty_ms = now_ms + round(loss.left_m3 / loss.rate_m3_s * 1000)
         since, gone = clock_time(loss.from_ms, farm.zone, now_ms), gallons(loss.lost_m3)
         advice = f"{gone} since {since}, empty about {clock_time(empty_ms, farm.zone, now_ms)}. "
-        advice += "Look for an open valve, a broken pipe or a siphon."
+        advice += "Look for an open valve, broken pipe or siphon."
     return found(tuning, tank_id, now_ms, verdict, sentence, advice, priority=priority)
 
 

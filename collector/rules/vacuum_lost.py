@@ -15,8 +15,9 @@ from shared.estimates.one_leak import Lost, spoken_for_by
 from shared.estimates.picture import Picture, air_c, vacuum_view
 from shared.estimates.pump_run import Pump
 from shared.estimates.suspects import Cause, Suspect
-from shared.estimates.vacuum import VacuumDrop
-from shared.estimates.woods_views import pump_view, suspects
+from shared.estimates.thermometer import between_c
+from shared.estimates.vacuum import HOUR_MS, VacuumDrop
+from shared.estimates.woods_views import air_history, pump_view, suspects
 from shared.farm import Farm
 from shared.farm_parts import PUMP, Sensor
 from shared.readings import Quantity, Unknown
@@ -27,9 +28,13 @@ from shared.words import capitalised, clock_time, inches_of_mercury
 ID = "vacuum_lost"
 COLD_C = 0.5
 """About here ice shuts lines: under a clear sky they are colder than the air."""
+ICE_MOST_C = 1.5
+"""In warmer air no line freezes (see estimates.leaks), by a thermometer that stands elsewhere."""
 COLD_WAIT_MS = 15 * 60_000
 """Near freezing a loss is given so long to show what it is: a leak levels off within minutes, ice takes a line
 on to nothing as its air is replaced through the taps (isothermal emptying)."""
+FRESH_MS = 3 * 60_000
+"""While lines still fall, who speaks for whom may change from minute to minute."""
 FALLING_WAIT_MS = 10 * 60_000
 """So long after its start a loss at the pump that still falls is a pump that has stopped (see pump_run)."""
 SHUT_RATIO = 0.4
@@ -81,9 +86,9 @@ def judge(farm: Farm, picture: Picture, line: str, now_ms: int) -> Finding:
         return found(tuning, line, now_ms, Verdict.UNKNOWN, sentence, priority=Priority.WAKE)
     sensor, drop = standing.sensor, standing.drop
     tuning = farm.tuning(VacuumLost, sensor)
-    advice, explained_by = "", standing.explained_by
+    advice, explained_by, verdict = "", standing.explained_by, standing.verdict
     if drop.frozen:
-        sentence = f"{name} is frozen; nothing flows."
+        sentence = "The lines are frozen." if line == PUMP else f"{name} is frozen; nothing flows."
     elif standing.verdict is Verdict.NORMAL:
         now, usual = inches_of_mercury(drop.now_pa), inches_of_mercury(drop.usual_pa)
         sentence = f"{name} holds {now}, its usual is {usual}."
@@ -94,11 +99,13 @@ def judge(farm: Farm, picture: Picture, line: str, now_ms: int) -> Finding:
         suspected = _suspected(farm, picture, now_ms)
         explained_by = _one_trouble(farm, picture, line, standing, suspected, now_ms)
         advice = _advice(line, standing, suspected)
+        if explained_by and now_ms - (drop.since_ms or now_ms) < FRESH_MS:
+            verdict = Verdict.BETWEEN
     return found(
         tuning,
         line,
         now_ms,
-        standing.verdict,
+        verdict,
         sentence,
         advice,
         priority=standing.priority,
@@ -140,11 +147,24 @@ def _taken_as(
         return Verdict.ACTIVE, Priority.TELL, ""
     if sensor.line == PUMP:
         return Verdict.ACTIVE, Priority.WAKE, ""
+    may_be_ice = _may_be_ice(farm, picture, sensor, drop, now_ms)
     is_cold = (air := air_c(picture, farm)) is not None and air <= COLD_C
     is_shut = is_cold and drop.now_pa < SHUT_RATIO * drop.usual_pa
-    if is_cold and not is_shut and lasts_ms < COLD_WAIT_MS:
+    if may_be_ice and is_cold and not is_shut and lasts_ms < COLD_WAIT_MS:
         return Verdict.BETWEEN, Priority.WAKE, ""
-    return Verdict.ACTIVE, Priority.WAKE, ICE if is_shut or _looks_like_ice(suspected) else ""
+    is_ice = may_be_ice and (is_shut or _looks_like_ice(suspected))
+    return Verdict.ACTIVE, Priority.WAKE, ICE if is_ice else ""
+
+
+def _may_be_ice(farm: Farm, picture: Picture, sensor: Sensor, drop: VacuumDrop, now_ms: int) -> bool:
+    """Ice takes nothing off the pump, and what was torn in the warm stays torn when it grows cold."""
+    pump_pa = drop.drop_pa - _beyond_pump_pa(farm, picture, sensor, drop, now_ms)
+    if pump_pa > farm.tuning(VacuumLost, sensor).clear_drop_pa:
+        return False
+    if drop.since_ms is None:
+        return True
+    then = between_c(air_history(picture, farm), drop.since_ms - HOUR_MS, drop.since_ms + HOUR_MS)
+    return not then or min(then) <= ICE_MOST_C
 
 
 def _one_trouble(
@@ -158,19 +178,15 @@ def _one_trouble(
     """What else, told of itself, explains what this line lost."""
     if not standing.wakes:
         return ""
-    lost = {line: Lost(standing.sensor.id, standing.drop)}
+    lost = {}
     for name in _watched(farm):
-        other = _standing(farm, picture, name, now_ms) if name != line else None
-        if other is not None and other.wakes:
-            lost[name] = Lost(other.sensor.id, other.drop)
+        each = standing if name == line else _standing(farm, picture, name, now_ms)
+        if each is not None and each.wakes:
+            lost[name] = Lost(each.sensor.id, each.drop, _trip_pa(farm, each.sensor))
     speaker = spoken_for_by(farm, line, lost, suspected)
-    if speaker:
-        return WEAK_PUMP if speaker == PUMP else f"the loss on {speaker}"
-    first = first_to_walk(suspected)
-    is_known = first is not None and first.cause in WALKED
-    beyond_pa = _beyond_pump_pa(farm, picture, standing.sensor, standing.drop, now_ms)
-    is_pumps = PUMP in lost and line != PUMP and beyond_pa < _trip_pa(farm, standing.sensor)
-    return WEAK_PUMP if is_pumps and not is_known else ""
+    if not speaker:
+        return ""
+    return WEAK_PUMP if speaker == PUMP else f"the loss on {speaker}"
 
 
 def _advice(line: str, standing: _Standing, suspected: tuple[Suspect, ...]) -> str:

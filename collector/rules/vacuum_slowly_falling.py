@@ -92,7 +92,7 @@ def _lost(farm: Farm, picture: Picture, line: str, now_ms: int) -> Lost | None:
     for sensor in _watched(farm)[line]:
         decline = decline_view(picture, sensor.id, now_ms)
         if isinstance(decline, Decline) and decline.drop_pa >= _trip_pa(farm, sensor):
-            found.append(Lost(sensor.id, as_drop(decline)))
+            found.append(Lost(sensor.id, as_drop(decline), _trip_pa(farm, sensor)))
     return max(found, key=lambda each: each.drop.drop_pa, default=None)
 
 

@@ -9,20 +9,22 @@ Due, from physics and not from what sensors said:
 - `tank_nearly_full`: a tank truly runs full. With an hour of lead (less, where the farm file asks for less) if
   the fill allows it: an hour before, it had been filling for half an hour at two thirds or more of the rate of
   its last hour.
+  `overflow_certain` answers too: it says more of the same trouble, and the other is silent then.
 - `sap_held_too_long`: sap that came in the night truly grows a day old; within two hours.
 - `sensor_silent/all-sensors`: nothing at all arrives for a quarter of an hour.
 
 Not due is what no sensor could show: its sensors were at fault or cut off at the time.
 
 A wake-up is earned when its trouble is true with some margin, due or not: a true loss of 2 inHg (or a
-hole of 3 CFM, before anything is usual), a tank truly
-full, 2 % short of its limit, or on its way to full within twice the limit's time, sap 20 h old (where levels
-leave it open the older is told). Any other is false, and so is one for what has been over for twenty minutes.
+hole of 3 CFM, before anything is usual), a tank truly full, 2 % short of its limit, or on its way to full within
+twice the limit's time, or running over within the horizon; sap 20 h old, or concentrate as near to its limit (where
+levels leave it open the older is told). Any other is false, and so is one for what has been over for twenty minutes.
 """
 
 from dataclasses import dataclass
 from itertools import pairwise
 
+from collector.scoring.fills import OF_TANKS, volume_at_m3
 from collector.scoring.listening import Told
 from collector.scoring.losses import TAKES_VACUUM, Losses
 from collector.simulate.story import Story
@@ -30,7 +32,6 @@ from collector.simulate.story_events import LinkOutage, SensorFault
 from collector.simulate.truth import Occurrence, TankTruth, Truth
 from shared.farm import Farm
 from shared.farm_parts import PUMP, Holds, Sensor
-from shared.physics.tanks import capacity_m3
 from shared.readings import Quantity
 from shared.tuning.tanks import TankNearlyFull
 from shared.units import CFM_M3_S, HOUR_S, INHG_PA
@@ -48,12 +49,13 @@ LEAD_S = HOUR_S
 ALLOWS_RATIO = 2 / 3
 STEADY_MS = 30 * MINUTE_MS
 AGAIN_MS = 180 * MINUTE_MS
-EARNED_TIMES = 2.0
-EARNED_FULL_SHORT = 0.02
 OLD_S = 24 * HOUR_S
-EARNED_OLD_S = 20 * HOUR_S
 OLD_WITHIN_MS = 120 * MINUTE_MS
 ALL_SILENT_MS = 15 * MINUTE_MS
+
+
+ANSWERS = {"tank_nearly_full": ("tank_nearly_full", "overflow_certain")}
+"""Which rules' wake-ups answer one that is due; else its own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,11 +99,8 @@ def is_earned(farm: Farm, story: Story, truth: Truth, losses: Losses, told: Told
             if lost_pa is None:
                 return any(o.amounts.get("choked_m3_s", LARGE_M3_S) >= LARGE_M3_S for o in going_on)
             return bool(going_on) and lost_pa >= EARNED_LOSS_PA
-        case "tank_nearly_full":
-            return _fills(farm, truth, told.subject, at_ms)
-        case "sap_held_too_long":
-            row = _at(truth.tanks.get(told.subject, []), at_ms)
-            return row is not None and (row.oldest_age_s or 0.0) >= EARNED_OLD_S
+        case rule if rule in OF_TANKS:
+            return OF_TANKS[rule](farm, truth, told.subject, at_ms)
         case "sensor_silent":
             return any(a <= at_ms <= b + OVER_MS for a, b in _all_silent(story, truth))
         case _:
@@ -197,6 +196,7 @@ def _tanks(farm: Farm, story: Story, truth: Truth) -> list[Due]:
         if (
             occurrence.kind != "full"
             or tank is None
+            or tank.holds is Holds.PERMEATE
             or not (tuning := farm.tuning(TankNearlyFull, tank)).enabled
         ):
             continue
@@ -229,60 +229,11 @@ def _tanks(farm: Farm, story: Story, truth: Truth) -> list[Due]:
 
 def _allows(rows: list[TankTruth], full_ms: int, lead_s: float) -> bool:
     alarm_ms = full_ms - round(lead_s * 1000)
-    volumes = [_volume_m3(rows, at_ms) for at_ms in (alarm_ms - STEADY_MS, alarm_ms, full_ms)]
+    volumes = [volume_at_m3(rows, at_ms) for at_ms in (alarm_ms - STEADY_MS, alarm_ms, full_ms)]
     if rows[0].at_ms > alarm_ms - STEADY_MS or None in volumes:
         return False
     before, then, full = (volume or 0.0 for volume in volumes)
     return (then - before) / STEADY_MS >= ALLOWS_RATIO * (full - then) / (full_ms - alarm_ms)
-
-
-def _fills(farm: Farm, truth: Truth, tank_id: str, at_ms: int) -> bool:
-    tuning, rows = farm.tuning(TankNearlyFull, farm.tank_by_id[tank_id]), truth.tanks.get(tank_id, [])
-    # Sampled every ten minutes; of a tank that is being pumped the better neighbour counts.
-    now = [row for row in rows if abs(row.at_ms - at_ms) <= LOSS_LASTS_MS]
-    most_m3 = capacity_m3(farm.tank_by_id[tank_id].geometry)
-    limit_s = EARNED_TIMES * tuning.trip_time_to_full_s
-    if any(row.volume_m3 >= (tuning.trip_full_fraction - EARNED_FULL_SHORT) * most_m3 for row in now):
-        return True
-    if any(
-        o.kind == "full" and o.subject == tank_id and 0 <= o.from_ms - at_ms <= limit_s * 1000
-        for o in truth.occurrences
-    ):
-        return True
-    for o in truth.occurrences:
-        source = farm.tank_by_id.get(o.subject)
-        if (
-            o.kind == "transfer"
-            and source is not None
-            and source.drains_to == tank_id
-            and o.to_ms > o.from_ms
-        ):
-            rate_m3_s = o.amounts["moved_m3"] / (o.to_ms - o.from_ms) * 1000.0
-            room_m3 = most_m3 - max((row.volume_m3 for row in now), default=0.0)
-            if o.from_ms <= at_ms <= o.to_ms + LOSS_LASTS_MS and room_m3 <= limit_s * rate_m3_s:
-                return True
-    for from_ms, to_ms in (
-        (at_ms - STEADY_MS, at_ms),
-        (at_ms, at_ms + STEADY_MS),
-        (at_ms - STEADY_MS // 3, at_ms),
-    ):
-        a, b = _volume_m3(rows, from_ms), _volume_m3(rows, to_ms)
-        if a is not None and b is not None and b > a:
-            rate_m3_s = (b - a) / (to_ms - from_ms) * 1000.0
-            if (most_m3 - (_volume_m3(rows, at_ms) or 0.0)) / rate_m3_s <= limit_s:
-                return True
-    return False
-
-
-def _volume_m3(rows: list[TankTruth], at_ms: int) -> float | None:
-    for a, b in pairwise(rows):
-        if a.at_ms <= at_ms <= b.at_ms:
-            return a.volume_m3 + (b.volume_m3 - a.volume_m3) * (at_ms - a.at_ms) / (b.at_ms - a.at_ms)
-    return rows[-1].volume_m3 if rows and at_ms > rows[-1].at_ms else None
-
-
-def _at(rows: list[TankTruth], at_ms: int) -> TankTruth | None:
-    return min(rows, key=lambda row: abs(row.at_ms - at_ms), default=None)
 
 
 def _old(farm: Farm, truth: Truth) -> list[Due]:
@@ -293,7 +244,7 @@ def _old(farm: Farm, truth: Truth) -> list[Due]:
             for row in truth.tanks.get(tank.id, [])
             if row.at_ms - truth.start_ms >= OLD_S * 1000
             and (row.oldest_age_s or 0.0) >= OLD_S
-            and tank.holds is not Holds.PERMEATE
+            and tank.holds is Holds.SAP
             and row.volume_m3 > 1.2 * tank.heel_m3
         ]
         if len(old_ms) > OLD_WITHIN_MS // LOSS_LASTS_MS and farm.sensors_of(Quantity.LEVEL, tank=tank.id):

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from collector.scoring.dice import Drawn
-from collector.scoring.due import Due, due_of, is_earned
+from collector.scoring.due import ANSWERS, Due, due_of, is_earned
 from collector.scoring.listening import Forecast, Heard, Places, Told
 from collector.scoring.losses import losses_of
 from collector.simulate.story_events import Leak, LimbDown
@@ -12,6 +12,7 @@ from collector.simulate.truth import Truth
 from shared.alerts import Priority
 from shared.estimates.suspects import Suspect
 from shared.farm import Farm
+from shared.farm_parts import Holds
 from shared.tuning.tanks import TankNearlyFull
 
 HOUR_MS = 3_600_000
@@ -86,7 +87,11 @@ def _answer(due: Due, wakes: list[Told]) -> Told | None:
     for told in wakes:
         of_vacuum = due.rule in ("vacuum_lost", "pump_not_running")
         early_ms = due.from_ms - (0 if of_vacuum else GIVEN_EARLY_MS)
-        if told.rule == due.rule and told.subject in due.subjects and early_ms <= told.at_ms <= due.by_ms:
+        if (
+            told.rule in ANSWERS.get(due.rule, (due.rule,))
+            and told.subject in due.subjects
+            and early_ms <= told.at_ms <= due.by_ms
+        ):
             return told
     return None
 
@@ -122,7 +127,8 @@ def _holds(farm: Farm, suspect: Suspect, leak: Leak | LimbDown) -> bool:
 
 def _band(farm: Farm, forecast: Forecast, truth: Truth) -> list[Band]:
     """A forecast counts if its tank is watched for being full, and then ran full without a pause."""
-    if not farm.tuning(TankNearlyFull, farm.tank_by_id[forecast.tank]).enabled:
+    tank = farm.tank_by_id[forecast.tank]
+    if tank.holds is Holds.PERMEATE or not farm.tuning(TankNearlyFull, tank).enabled:
         return []
     full_ms = next(
         (

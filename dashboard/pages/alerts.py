@@ -53,7 +53,9 @@ CAUSE_WORDS = {
 
 TEXT_STATES = {
     "sent": ("sent", Tone.SOFT),
-    "waiting": ("waiting", Tone.MIND),
+    "waiting": ("waits its turn", Tone.SOFT),
+    "tried": ("not taken yet", Tone.MIND),
+    "spared": ("not needed", Tone.SOFT),
     "refused": ("failed", Tone.ACT),
     "expired": ("never got through", Tone.ACT),
 }
@@ -182,7 +184,8 @@ def _texts(view: View) -> list[Component]:
         return [quiet("No text has been sent.")]
     entries = []
     for text in view.texts:
-        words, tone = TEXT_STATES.get(text.state, (text.state, Tone.SOFT))
+        state = "tried" if text.state == "waiting" and text.attempts else text.state
+        words, tone = TEXT_STATES.get(state, (state, Tone.SOFT))
         at_ms = text.sent_ms if text.sent_ms is not None else text.created_ms
         tries = f", {text.attempts} tries" if text.attempts > 1 else ""
         reason = f": {text.error}" if text.error else ""

@@ -1,6 +1,6 @@
 """What will come whatever is done now: a tank that runs over, and sap that grows too old before anybody starts.
 
-The deadline plan, asked once a minute of event time: for room, with the least that may run in; for age, as if there
+The deadline plan, asked for room with the least that may run in, once a minute of event time; and for age as if there
 were room for everything, so that the one does not hide the other.
 """
 
@@ -35,12 +35,11 @@ _low = attrgetter("low")
 class Outlook:
     """What cannot be helped."""
 
+    house: Sugarhouse
     spill: TooLate | None
     """Within the horizon, if as little runs in as well may be."""
     spills_at: str
     """The tank that it comes into, where it will be seen."""
-    held: Outcome | None
-    """Latest starts for the sake of age alone; None where the owner sets no limit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,14 +68,21 @@ def outlook(picture: Picture, farm: Farm, horizon_s: float, now_ms: int) -> Outl
     return answer
 
 
+def latest_for_age(house: Sugarhouse) -> Outcome | None:
+    """Latest starts for the sake of age alone, as if there were room; None where the owner sets no limit."""
+    if house.hold_limit_s >= LONGEST_S:
+        return None
+    roomy = tuple(replace(tank, capacity_m3=ROOMY_M3) for tank in house.tanks)
+    return outcome_at(replace(house, tanks=roomy), house.hold_limit_s, _low)
+
+
 def _worked_out(house: Sugarhouse, horizon_s: float) -> Outlook:
-    room = outcome_at(house, horizon_s, _low)
-    spill = room if isinstance(room, TooLate) and room.spill_s is not None else None
-    held = None
-    if house.hold_limit_s < LONGEST_S:
-        roomy = tuple(replace(tank, capacity_m3=ROOMY_M3) for tank in house.tanks)
-        held = outcome_at(replace(house, tanks=roomy), house.hold_limit_s, _low)
-    return Outlook(spill, "" if spill is None else _comes_into(house, spill.tank), held)
+    # Where no tank can fill by itself none can run over; most of the time that is all there is to ask.
+    filling = any(t.volume_m3 + t.inflow_m3_s.low * horizon_s > t.capacity_m3 for t in house.tanks)
+    room = outcome_at(house, horizon_s, _low) if filling else None
+    if not isinstance(room, TooLate) or room.spill_s is None:
+        return Outlook(house, None, "")
+    return Outlook(house, room, _comes_into(house, room.tank))
 
 
 def _comes_into(house: Sugarhouse, last: str) -> str:

@@ -143,7 +143,8 @@ def _may_rest(picture: Picture, farm: Farm, sensor: Sensor, reading: Reading) ->
     if sensor.quantity is Quantity.VACUUM:
         line = picture.vacuum[sensor.id]
         settled = reading.measured_ms - line.running_since_ms >= SETTLE_MS
-        return not line.running or bool(line.frozen) or not settled
+        if not line.running or line.frozen or not settled:
+            return True
     if sensor.quantity is Quantity.LEVEL and sensor.tank is not None:
         watch = picture.tanks.tanks[sensor.tank].watch
         empty_m3 = farm.tank_by_id[sensor.tank].heel_m3 + EMPTY_RATIO * watch.capacity_m3

@@ -16,8 +16,10 @@ from shared.readings import Quantity, Reading, RejectKind
 from shared.units import DAY_S, HOUR_S, INHG_PA
 
 HOUR_MS = 3_600_000
-HOURS_KEPT = 96
-"""Of its hourly means: four days of running, or of a battery's last week."""
+HOURS_KEPT = 48
+"""Of its hourly means: two days of running, which are three or four of the season, for hours of rest go first."""
+LATELY_COUNT = 12
+"""Of these none goes."""
 LEAST_IN_HOUR_COUNT = 5
 LEARN_COUNT = 500
 """Readings over which the share of differing ones follows: hours, so that an hour of standing still shows."""
@@ -66,11 +68,12 @@ SPIKES: dict[Quantity, float] = {
 }
 """What none of these does and undoes within two readings, SI; the stack is left out, for a door is opened."""
 RESTS_BELOW: dict[Quantity, float] = {
+    Quantity.VACUUM: 2.0 * INHG_PA,
     Quantity.STACK_TEMPERATURE: 100.0,
     Quantity.PAN_TEMPERATURE: 60.0,
     Quantity.FLOW: 1e-6,
 }
-"""Without a fire, or without flow, it may stand still; SI."""
+"""Without a fire, without flow, or on its pin without vacuum, it may stand still; SI."""
 NEED_NOT_MOVE = frozenset({Quantity.RUNNING, Quantity.BATTERY, Quantity.SUGAR})
 MELTS = frozenset({Quantity.AIR_TEMPERATURE, Quantity.SAP_TEMPERATURE, Quantity.SHED_TEMPERATURE})
 MELTING_C = 0.3
@@ -213,7 +216,7 @@ def jumps_count(state: SensorHealth, from_ms: int) -> int:
 
 
 def moved(state: SensorHealth, from_ms: int) -> float:
-    """Between what hourly means, and its newest reading, it moved since then; SI."""
+    """How far its hourly means, and its newest reading, lie apart since then; SI."""
     means = [mean for hour, mean, _ in state.hours if (hour + 1) * HOUR_MS > from_ms]
     return max(state.value, *means) - min(state.value, *means) if means else 0.0
 
@@ -290,9 +293,11 @@ def _learn(state: SensorHealth, change: float, measured_ms: int) -> None:
 def _note_hour(state: SensorHealth, hour: int, value: float, *, still: bool) -> None:
     if hour != state.hour:
         if state.hour_count >= LEAST_IN_HOUR_COUNT:
-            mean = float(f"{state.hour_sum / state.hour_count:.6g}")
+            mean = float(f"{state.hour_sum / state.hour_count:.5g}")
             state.hours.append((state.hour, mean, 2 * state.hour_still_count < state.hour_count))
-            del state.hours[:-HOURS_KEPT]
+            if len(state.hours) > HOURS_KEPT:
+                older = state.hours[:-LATELY_COUNT]
+                del state.hours[next((i for i, (_, _, moving) in enumerate(older) if not moving), 0)]
         state.hour, state.hour_sum, state.hour_count, state.hour_still_count = hour, 0.0, 0, 0
     state.hour_sum += value
     state.hour_count += 1

@@ -14,6 +14,7 @@ from shared.estimates.sensor_health import (
     HOUR_MS,
     SensorHealth,
     is_lively,
+    may_rest,
     moved,
     moving_hours,
     note_refused,
@@ -33,8 +34,6 @@ OTHERS_MOVED_PA = 3.0 * INHG_PA
 AIR_MOVED_C = 4.0
 POURED_RATIO = 0.1
 """What another tank took or gave, as a share of this one: the level must show it."""
-HOLDS_PA = 2.0 * INHG_PA
-"""A gauge that shows no vacuum may rest on its pin."""
 HOT_SHARE = 0.25
 """A fire is never still: of the stack's, so much of the usual time is too long."""
 STEP_RATIO = 0.4
@@ -102,7 +101,7 @@ def _others_moved(healths: Healths, farm: Farm, sensor: Sensor, health: SensorHe
     ]
     if sensor.quantity is Quantity.VACUUM:
         lines = [moved(each, from_ms) for _, each in others]
-        holds = health.value > HOLDS_PA and is_lively(health)
+        holds = not may_rest(sensor.quantity, health.value) and is_lively(health)
         return holds and bool(lines) and median(lines) >= OTHERS_MOVED_PA
     if sensor.quantity is Quantity.AIR_TEMPERATURE:
         return any(moved(each, from_ms) >= AIR_MOVED_C for _, each in others)

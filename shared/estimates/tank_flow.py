@@ -43,7 +43,7 @@ USUAL_WANDER_WEIGHT = 1.5
 """The usual counts as much as that many independent hours of this run."""
 LEAST_WANDER_RATIO = 0.5 * USUAL_WANDER_RATIO
 """A run that has been steady for three hours may still end at dusk."""
-WANING_RATIO_PER_H = 0.05
+WANING_RATIO_PER_H = 0.06
 """By so much an hour the slow edge of a forecast wanes, beside its wandering: a run begins before noon and is over
 eight to ten hours later (Kurokawa et al. 2022), so hours ahead it is weaker rather than stronger. Calibrated to cover
 80 % of simulated fills, those that wane by a seventh an hour and those that do not."""

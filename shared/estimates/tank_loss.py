@@ -74,9 +74,10 @@ def tank_loss(picture: Picture, farm: Farm, tank_id: str, now_ms: int) -> TankLo
         return None
     for stretch_s in STRETCHES_S:
         from_ms = end_ms - round(stretch_s * 1000)
-        fall_m3 = _even_fall_m3(watch, from_ms, end_ms)
         spare_m3 = band_m3(watch) + DRIFT_RATIO_PER_H * watch.capacity_m3 * stretch_s / HOUR_S
-        if fall_m3 is None or fall_m3 <= spare_m3:
+        before_m3 = level_at_m3(watch, from_ms)
+        fall_m3 = 0.0 if before_m3 is None else before_m3 - level_m3
+        if fall_m3 <= spare_m3 or not _falls_evenly(watch, from_ms, end_ms, fall_m3):
             continue
         explained_m3 = _explained_m3(picture, farm, tank, from_ms, end_ms, now_ms)
         if isinstance(explained_m3, Unknown):
@@ -98,17 +99,13 @@ def _end_ms(watch: LevelWatch, now_ms: int) -> int | None:
     return times_ms[-1] if now_ms - times_ms[-1] <= fresh_s * 1000 else None
 
 
-def _even_fall_m3(watch: LevelWatch, from_ms: int, to_ms: int) -> float | None:
-    """How far the level fell, if it fell in each quarter of the time; None if it did not, or is not known."""
+def _falls_evenly(watch: LevelWatch, from_ms: int, to_ms: int, fall_m3: float) -> bool:
+    """Whether the level fell in each quarter of the time."""
     step_ms = (to_ms - from_ms) / QUARTERS
     levels_m3 = [level_at_m3(watch, round(from_ms + i * step_ms)) for i in range(QUARTERS + 1)]
     known_m3 = [level_m3 for level_m3 in levels_m3 if level_m3 is not None]
-    if len(known_m3) <= QUARTERS:
-        return None
-    fall_m3 = known_m3[0] - known_m3[-1]
     least_m3 = EVEN_RATIO * fall_m3 / QUARTERS
-    falls_m3 = (a - b for a, b in pairwise(known_m3))
-    return fall_m3 if fall_m3 > 0 and all(each >= least_m3 for each in falls_m3) else None
+    return len(known_m3) > QUARTERS and all(a - b >= least_m3 for a, b in pairwise(known_m3))
 
 
 def _explained_m3(

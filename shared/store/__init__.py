@@ -65,6 +65,10 @@ class Text:
     """Only for the case that no channel before it has taken the text when it falls due."""
 
 
+LONGEST_RETRY_MS = 600_000
+"""No text that was tried waits longer for its next try."""
+
+
 @dataclass(frozen=True, slots=True)
 class Outgoing:
     """A text in the outbox, and how it stands there."""
@@ -75,6 +79,16 @@ class Outgoing:
     created_ms: int
     state: str = "waiting"
     """waiting, sent, spared (another text says it), expired (nobody took it for a day), refused."""
+
+    def is_due(self, now_ms: int) -> bool:
+        """Whether it waits and is to be tried now.
+
+        So is what was written, or is to be tried, later than can be: the clock was put back since.
+        """
+        is_put_back = self.created_ms > now_ms or (
+            self.attempts > 0 and self.text.due_ms > now_ms + LONGEST_RETRY_MS
+        )
+        return self.state == "waiting" and (self.text.due_ms <= now_ms or is_put_back)
 
 
 @dataclass(frozen=True, slots=True)

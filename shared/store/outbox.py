@@ -4,7 +4,7 @@ import json
 import sqlite3
 from collections.abc import Iterable, Sequence
 
-from shared.store import Delivery, Outgoing, Text
+from shared.store import LONGEST_RETRY_MS, Delivery, Outgoing, Text
 from shared.store.sqlite_reader import TEXT, text_of, text_row
 
 _COLUMNS = len(TEXT.split(","))
@@ -23,10 +23,11 @@ def add(connection: sqlite3.Connection, texts: Iterable[Text], created_ms: int) 
 
 def due_ways(connection: sqlite3.Connection, now_ms: int) -> list[tuple[str, str]]:
     """(contact, channel) of every text that is due."""
-    # Written in the future: the clock was put back since, and its due time means nothing any more.
+    # As Outgoing.is_due says it.
     return connection.execute(
-        "SELECT DISTINCT contact, channel FROM outbox WHERE state = 'waiting' AND (due_ms <= ?1 OR created_ms > ?1)",
-        (now_ms,),
+        "SELECT DISTINCT contact, channel FROM outbox WHERE state = 'waiting'"
+        " AND (due_ms <= ?1 OR created_ms > ?1 OR (attempts > 0 AND due_ms > ?1 + ?2))",
+        (now_ms, LONGEST_RETRY_MS),
     ).fetchall()
 
 

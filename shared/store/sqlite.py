@@ -8,7 +8,7 @@ that write or checkpoint at the same instant (sqlite.org/wal.html).
 import sqlite3
 import threading
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from pydantic import TypeAdapter
@@ -115,8 +115,9 @@ class SqliteStore(SqliteReader, Store):
                 yield self._connection
                 self._connection.execute("COMMIT")
             except sqlite3.Error as error:
-                if self._connection.in_transaction:
-                    self._connection.execute("ROLLBACK")
+                with suppress(sqlite3.ProgrammingError):  # it may have been let go
+                    if self._connection.in_transaction:
+                        self._connection.execute("ROLLBACK")
                 raise StoreError(f"cannot write to the store: {error}") from error
             except BaseException:
                 if self._connection.in_transaction:

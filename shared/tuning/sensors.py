@@ -33,13 +33,14 @@ class SensorDrifting(RuleTuning):
     """A sensor drifts away, over hours, from others that it cannot truly differ from so.
 
     1.25 inHg: more than two good gauges differ by, and less than a loss that wakes. 2 in: foam aside, two levels in
-    one tank agree within one (common practice, no source). 5 F at every hour of a day is more than sun and shade.
+    one tank agree within one (common practice, no source). 3 K (5 F) at every hour of a day is more than sun and
+    shade.
     """
 
     clear_hold_s: float = Field(default=2 * HOUR_S, ge=0)
     trip_vacuum_pa: float = Field(default=1.25 * INHG_PA, gt=0)
     trip_level_m: float = Field(default=0.05, gt=0)
-    trip_air_c: float = Field(default=5 / 1.8, gt=0)
+    trip_air_k: float = Field(default=3.0, gt=0)
 
 
 class SensorOutOfRange(RuleTuning):

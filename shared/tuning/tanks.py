@@ -56,7 +56,7 @@ class OverflowCertain(RuleTuning):
     """
 
     raise_hold_s: float = Field(default=120.0, ge=0)
-    clear_hold_s: float = Field(default=900.0, ge=0)
+    clear_hold_s: float = Field(default=1800.0, ge=0)
     horizon_s: float = Field(default=3 * HOUR_S, ge=600, le=24 * HOUR_S)
     least_spill_m3: float = Field(default=20 * GALLON_M3, ge=0)
     """Less than this is not foreseen well enough to wake anybody (our choice)."""

@@ -19,11 +19,10 @@ sys.path.insert(0, str(ROOT))
 
 from collector.intake import Memory, take_in  # noqa: E402 - run as a script, before it is installed
 from collector.topics import router_of  # noqa: E402
-from shared.estimates.deadlines import plan  # noqa: E402
 from shared.estimates.isolation import isolation_test  # noqa: E402
+from shared.estimates.outlook import brim, outlook  # noqa: E402
 from shared.estimates.picture import (  # noqa: E402
     Picture,
-    TankView,
     dump_picture,
     fire_view,
     new_picture,
@@ -32,17 +31,14 @@ from shared.estimates.picture import (  # noqa: E402
     tank_view,
     vacuum_view,
 )
-from shared.estimates.sap_age import SapAge  # noqa: E402
 from shared.estimates.sensor_peers import drift  # noqa: E402
-from shared.estimates.sugarhouse import SapTank, Sugarhouse  # noqa: E402
-from shared.estimates.tank_flow import TankFlow  # noqa: E402
+from shared.estimates.tank_loss import tank_loss  # noqa: E402
 from shared.estimates.woods_views import suspects  # noqa: E402
 from shared.farm import Farm  # noqa: E402
 from shared.farm_file import parse_farm  # noqa: E402
-from shared.farm_parts import Holds  # noqa: E402
-from shared.readings import Band, Quantity, Reading  # noqa: E402
+from shared.readings import Quantity, Reading  # noqa: E402
 from shared.streams import read_stream  # noqa: E402
-from shared.units import DAY_S, HOUR_S, INHG_PA  # noqa: E402
+from shared.units import HOUR_S, INHG_PA  # noqa: E402
 
 STREAM = ROOT / "sample_streams/demo-night.jsonl.gz"
 FARM_FILE = ROOT / "sample_streams/juniper-knob.toml"
@@ -104,7 +100,8 @@ def ask(farm: Farm, picture: Picture, now_ms: int, costs: Costs) -> None:
     with costs.of("ask leaks"):
         suspects(picture, farm, now_ms)
     with costs.of("ask tanks: flow, time to full, age", len(farm.tanks)):
-        views = [tank_view(picture, farm, tank.id, now_ms) for tank in farm.tanks]
+        for tank in farm.tanks:
+            tank_view(picture, farm, tank.id, now_ms)
     with costs.of("ask fire"):
         fire_view(picture, farm, now_ms)
     with costs.of("ask sensors: stuck", len(farm.sensors)):
@@ -114,28 +111,12 @@ def ask(farm: Farm, picture: Picture, now_ms: int, costs: Costs) -> None:
         with costs.of("ask sensors: drifting", len(vacuums)):
             for sensor in vacuums:
                 drift(picture.health, farm, sensor, INHG_PA)
-    house = sugarhouse(farm, views)
-    if house is not None:
-        with costs.of("ask deadlines"):
-            plan(house, 2 * DAY_S)
-
-
-def sugarhouse(farm: Farm, views: list[TankView]) -> Sugarhouse | None:
-    """The sap tanks as they stand, for the deadlines; None while a tank is unknown."""
-    held = {tank.id for tank in farm.tanks if tank.holds is Holds.SAP}
-    tanks = []
-    for view in views:
-        if view.tank_id not in held or farm.evaporator is None:
-            continue
-        if not isinstance(view.flow, TankFlow) or not isinstance(view.age, SapAge) or view.volume_m3 is None:
-            return None
-        net = view.flow.net_m3_s
-        inflow = Band(max(0.0, net.low), max(0.0, net.middle), max(0.0, net.high))
-        parcels = ((max(view.volume_m3, 1e-6), view.age.oldest_s), (1e-6, view.age.mean_s))
-        tanks.append(SapTank(view.tank_id, view.volume_m3, view.capacity_m3, parcels, inflow))
-    if farm.evaporator is None or not tanks:
-        return None
-    return Sugarhouse(tuple(tanks), farm.evaporator.water_m3_s, 24 * HOUR_S)
+    with costs.of("ask outlook: what cannot be helped"):
+        outlook(picture, farm, 3 * HOUR_S, now_ms)
+    with costs.of("ask tanks: at the brim, losing", len(farm.tanks)):
+        for tank in farm.tanks:
+            brim(picture, farm, tank.id, now_ms)
+            tank_loss(picture, farm, tank.id, now_ms)
 
 
 def a_valve_closes(costs: Costs) -> None:

@@ -189,6 +189,16 @@ def test_a_text_is_due_when_the_clock_was_put_back_before_it_was_written(store):
     assert store.due_ways(T0 - 3_590_000) == [("owner", "phone")]
 
 
+def test_a_clock_that_was_put_back_stretches_no_wait_for_the_next_try(store):
+    store.record(Record(Memory(0, 0, T0 - 7_200_000, b"", b""), texts=[text("1.1")]))
+    (row,) = store.texts_to("owner")
+    store.mark_failed([row.id], T0, error="no link", retry_ms=T0 + 600_000)
+    assert store.due_ways(T0) == []
+    assert store.due_ways(T0 - 1) == [("owner", "phone")]
+    (row,) = store.texts_to("owner")
+    assert [row.is_due(T0), row.is_due(T0 - 1)] == [False, True]
+
+
 def test_texts_beside_the_oldest_that_waits_are_seen_however_they_stand(store):
     by_mail = replace(text("1.2"), channel="mail")
     store.record(Record(NOTHING, texts=[text("1.1"), text("1.2"), by_mail, text("1.3")]))
@@ -311,6 +321,12 @@ def test_a_newer_store_is_refused_untouched(store, path):
     connection.close()
     with pytest.raises(NewerStoreError, match="version 99"):
         SqliteStore(path, QUANTITIES)
+
+
+def test_a_store_that_was_let_go_says_so(store):
+    store.close()
+    with pytest.raises(StoreError, match="cannot write"):
+        store.mark_sent(1, T0)
 
 
 def test_another_programs_file_is_refused_untouched(path):

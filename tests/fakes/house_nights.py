@@ -74,6 +74,13 @@ def between(hour: float, begin: float, end: float) -> float:
     return max(0.0, min(hour, end) - begin)
 
 
+def news(night: Night, rule: str) -> list[tuple[float, str, str]]:
+    """(hour, subject, text) of what the owner was told by that rule, what is over left out; none of it was cut."""
+    told = [each for each in night.texts(rule) if not each[2].startswith("Over: ")]
+    assert [body for _, _, body in told if "..." in body or len(body) > 160] == []
+    return told
+
+
 def write(night: Night, kind: LogKind, *, tank: str | None = None, hours_ago: float = 0.0) -> None:
     """Somebody writes it into the log."""
     entry = WriteLog(

@@ -54,6 +54,34 @@ def test_check_prints_the_farm_as_it_was_understood(capsys, monkeypatch):
         assert words in said
 
 
+def test_check_prints_who_is_told_by_what_when_and_what_sounds_on_the_farm(capsys, monkeypatch, tmp_path):
+    monkeypatch.setenv("COLUMNS", "160")
+    told = """
+[horn]
+topic = "siren/cmnd/POWER"
+unanswered_min = 30
+[[contact]]
+id = "owner"
+name = "Wren"
+quiet = { from = "22:00", to = "06:00" }
+channel = [{ id = "push", url = "x:" }, { id = "mail", url = "x:" }, { id = "bell", url = "x:", after_min = 0 }]
+[[contact]]
+id = "neighbour"
+name = "Abel"
+quiet = { from = "21:00", to = "07:00", holds = "wake" }
+channel = [{ id = "phone", url = "x:" }]
+"""
+    (tmp_path / "farm.toml").write_text(FARM + told)
+    assert main(["check", "--farm", str(tmp_path / "farm.toml")]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "owner Wren push, mail after 3 min, bell at once 22:00-06:00, but for wake-ups" in said
+    assert "neighbour Abel phone 21:00-07:00, wake-ups too" in said
+    assert (
+        "Horn when a wake-up was taken by no channel for 5 min, or answered by nobody for 30 min:"
+        " on or off to siren/cmnd/POWER" in said
+    )
+
+
 def test_check_prints_a_mistake_with_its_key_and_fix(capsys, tmp_path):
     (tmp_path / "farm.toml").write_text(FARM.replace('unit = "degF"', 'unit = "warm"'))
     assert main(["check", "--farm", str(tmp_path / "farm.toml")]) == 1

@@ -1,6 +1,7 @@
 """Texts reach real servers, are retried while they do not, and one channel's failure is not another's."""
 
 from itertools import pairwise
+from threading import enumerate as enumerate_threads
 
 import pytest
 
@@ -240,6 +241,28 @@ def test_a_channel_that_hangs_holds_up_no_other_and_is_seen(store, time):
         wait_until(lambda: len(moved) > looks)
         sender.stop()
     assert set(states(store).values()) == {"sent"}
+
+
+def test_a_channel_that_hangs_does_not_keep_us_from_ending_and_its_text_comes_at_the_next_start(
+    tmp_path, time
+):
+    store = SqliteStore(tmp_path / "other.sqlite", {"level": Quantity.LEVEL})
+    with HttpPhone() as push:
+        push.answers.clear()
+        sender = sender_to(store, time, push=push.url)
+        sender.start()
+        put(store, "push")
+        sender.wake()
+        push.asked.wait_for(1)
+        sender.stop(leave_s=0.1)
+        store.close()
+        push.answers.set()
+        push.inbox.wait_for(1)
+        wait_until(lambda: "owner.push" not in {thread.name for thread in enumerate_threads()})
+        store = SqliteStore(tmp_path / "other.sqlite", {"level": Quantity.LEVEL})
+        assert sender_to(store, time, push=push.url).send_due() == 1
+        assert push.inbox.bodies == ["short 1.1", "short 1.1"]
+        store.close()
 
 
 def test_a_later_channel_is_spared_what_an_earlier_one_took(store, time):

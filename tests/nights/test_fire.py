@@ -3,7 +3,7 @@
 import pytest
 
 from shared.requests import LogKind
-from tests.fakes.house_nights import between, house, write
+from tests.fakes.house_nights import between, house, news, write
 from tests.fakes.night import KNOLL, Night, calm
 
 FARM = f"""{KNOLL}
@@ -68,7 +68,7 @@ def drunk(hour):
 
 
 def unattended(night):
-    return [(hour, body) for hour, _, body in night.texts("fire_unattended") if body[:5] != "Over:"]
+    return [(hour, body) for hour, _, body in news(night, "fire_unattended")]
 
 
 def test_a_fire_that_is_fed_with_nothing_left_to_boil_wakes():

@@ -4,6 +4,8 @@ import re
 
 import pytest
 
+from collector.evaluator import plan_for
+from collector.rules import sensor_silent
 from shared.alerts import Cause, Priority
 from tests.fakes.night import KNOLL, Night, calm
 
@@ -22,6 +24,13 @@ def through(text, gateway, sensors):
     for sensor in sensors:
         text = text.replace(f'id = "{sensor}"\n', f'id = "{sensor}"\ngateway = "{gateway}"\n')
     return text
+
+
+def quiet(text):
+    """A calm night on which nothing but silence is asked for."""
+    night = calm(Night(text))
+    night.plan = plan_for(night.farm, [sensor_silent.RULE])
+    return night
 
 
 def silent_while(night, sensors, *stretches):
@@ -46,7 +55,7 @@ def suppressed(night):
 
 
 def test_a_dead_gateway_is_one_text_and_explains_its_sensors():
-    night = calm(Night(through(KNOLL, "woods-gateway", WOODS)))
+    night = quiet(through(KNOLL, "woods-gateway", WOODS))
     silent_while(night, WOODS, (2, 5))
     night.run_until(7)
     ((hour, gateway),) = raised(night)
@@ -60,7 +69,7 @@ def test_a_dead_gateway_is_one_text_and_explains_its_sensors():
 
 
 def test_its_alert_says_which_gateway_explains_a_sensor():
-    night = calm(Night(through(KNOLL, "woods-gateway", WOODS)))
+    night = quiet(through(KNOLL, "woods-gateway", WOODS))
     silent_while(night, WOODS, (2, 5))
     night.run_until(3)
     alert = night.watch.alerting.alerts["sensor_silent/ledge-far"]
@@ -68,7 +77,7 @@ def test_its_alert_says_which_gateway_explains_a_sensor():
 
 
 def test_sensors_that_come_back_one_after_the_other_are_not_told_one_by_one():
-    night = calm(Night(through(KNOLL, "woods-gateway", WOODS)))
+    night = quiet(through(KNOLL, "woods-gateway", WOODS))
     silent_while(night, ("ledge-far",), (2, 5))
     silent_while(night, ("brook-far",), (2, 5.03))
     silent_while(night, ("air",), (2, 5.05))
@@ -77,7 +86,7 @@ def test_sensors_that_come_back_one_after_the_other_are_not_told_one_by_one():
 
 
 def test_a_sensor_that_does_not_come_back_with_its_gateway_is_told():
-    night = calm(Night(through(KNOLL, "woods-gateway", WOODS)))
+    night = quiet(through(KNOLL, "woods-gateway", WOODS))
     silent_while(night, WOODS, (2, 5))
     silent_while(night, ("air",), (2, 9))
     night.run_until(6)
@@ -88,14 +97,14 @@ def test_a_sensor_that_does_not_come_back_with_its_gateway_is_told():
 
 
 def test_one_silent_sensor_of_a_gateway_is_told_by_name():
-    night = calm(Night(through(KNOLL, "woods-gateway", WOODS)))
+    night = quiet(through(KNOLL, "woods-gateway", WOODS))
     silent_while(night, ("ledge-far",), (2, 5))
     night.run_until(3)
     assert [subject for _, subject in raised(night)] == ["ledge-far"]
 
 
 def test_a_sensor_that_died_days_before_its_gateway_is_still_its_own_trouble():
-    night = calm(Night(through(KNOLL, "woods-gateway", WOODS)))
+    night = quiet(through(KNOLL, "woods-gateway", WOODS))
     silent_while(night, ("air",), (1, 9))
     silent_while(night, WOODS, (4, 5))
     night.run_until(4.5)
@@ -103,7 +112,7 @@ def test_a_sensor_that_died_days_before_its_gateway_is_still_its_own_trouble():
 
 
 def test_two_sensors_that_fall_silent_one_after_the_other_do_not_make_a_dead_gateway():
-    night = calm(Night(through(KNOLL, "woods-gateway", WOODS)))
+    night = quiet(through(KNOLL, "woods-gateway", WOODS))
     silent_while(night, ("ledge-far",), (2, 9))
     silent_while(night, ("brook-far",), (3, 9))
     night.run_until(5)
@@ -116,7 +125,7 @@ def test_a_slow_sensor_does_not_keep_its_dead_gateway_from_being_told():
         r"\1interval_s = 600",
         through(KNOLL, "woods-gateway", WOODS),
     )
-    night = calm(Night(text))
+    night = quiet(text)
     silent_while(night, WOODS, (2, 9))
     night.run_until(4)
     ((hour, gateway),) = raised(night)
@@ -127,7 +136,7 @@ def test_a_slow_sensor_does_not_keep_its_dead_gateway_from_being_told():
 @pytest.mark.parametrize("alone", [(), ("lower-level",)])
 def test_a_gateway_wakes_only_where_neither_vacuum_nor_level_is_left(alone):
     behind = {"pump-vacuum", "ledge-far", "brook-far", "upper-level", "lower-level"} - set(alone)
-    night = calm(Night(through(KNOLL + HOUSE, "shed-gateway", behind)))
+    night = quiet(through(KNOLL + HOUSE, "shed-gateway", behind))
     night.show["shed"] = lambda _hour: 50.0
     silent_while(night, behind, (2, 5))
     night.run_until(3)
@@ -137,7 +146,7 @@ def test_a_gateway_wakes_only_where_neither_vacuum_nor_level_is_left(alone):
 
 
 def test_when_everything_is_silent_that_alone_is_told():
-    night = calm(Night(through(KNOLL, "woods-gateway", WOODS)))
+    night = quiet(through(KNOLL, "woods-gateway", WOODS))
     silent_while(night, tuple(night.show), (2, 5))
     night.run_until(7)
     ((hour, subject),) = raised(night)
@@ -146,7 +155,7 @@ def test_when_everything_is_silent_that_alone_is_told():
 
 
 def test_after_a_silence_of_all_each_sensor_has_its_time_to_speak():
-    night = calm(Night())
+    night = quiet(KNOLL)
     silent_while(night, tuple(night.show), (2, 5))
     silent_while(night, ("air",), (2, 5.04))
     silent_while(night, ("lower-level",), (2, 9))
@@ -158,7 +167,7 @@ def test_after_a_silence_of_all_each_sensor_has_its_time_to_speak():
 
 def test_silence_is_the_same_after_a_restart_in_the_middle_of_it():
     def lived(*, restarts):
-        night = calm(Night(through(KNOLL, "woods-gateway", WOODS)))
+        night = quiet(through(KNOLL, "woods-gateway", WOODS))
         silent_while(night, WOODS, (2, 5))
         night.run_until(3)
         if restarts:

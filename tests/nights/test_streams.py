@@ -92,3 +92,37 @@ def test_a_sensor_that_is_heard_now_and_then_is_no_chatter():
 def test_a_sensor_that_speaks_another_unit_looks_like_the_sensor():
     (body,) = [t.body for t in heard("faulty-sensors").told if t.rule == "vacuum_lost"]
     assert "It looks like the sensor on north-face" in body
+
+
+FOUND = {
+    # What the story of the stream does to a sensor: from when, who says so, and within how many hours.
+    "brook-far stands still": (6, ("sensor_stuck", "brook-far"), 1.25),
+    "saddle-far drifts by 0.15 inHg an hour": (5, ("sensor_drifting", "saddle-far"), 10.5),
+    "upper-level spikes, one reading in fifty": (4, ("sensor_jumping", "upper-level"), 4.0),
+    "north-face-far speaks psi": (12, ("vacuum_lost", "north-face"), 0.25),
+    "lower-temperature is an hour ahead": (7, ("sensor_clock_wrong", "lower-temperature"), 0.25),
+    "ledge-battery dies from 8 to 16": (8, ("battery_low", "ledge-battery"), 6.5),
+    "permeate-temperature loses seven messages in ten": (6, ("sensor_silent", "permeate-temperature"), 1.0),
+}
+ACCUSE = {
+    "sensor_stuck",
+    "sensor_drifting",
+    "sensor_out_of_range",
+    "sensor_jumping",
+    "sensor_clock_wrong",
+    "battery_low",
+}
+
+
+@pytest.mark.parametrize("fault", FOUND)
+def test_each_faulty_sensor_is_found_in_its_time(fault):
+    from_h, alert, within_h = FOUND[fault]
+    hours = [hour for hour, rule, subject, _ in told("faulty-sensors") if (rule, subject) == alert]
+    assert from_h <= hours[0] <= from_h + within_h
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_no_healthy_sensor_is_accused(name):
+    at_fault = {alert for _, alert, _ in FOUND.values()} if name == "faulty-sensors" else set()
+    raised = {tuple(t.key.split("/")) for t in heard(name).transitions if t.key.split("/")[0] in ACCUSE}
+    assert raised <= at_fault

@@ -2,6 +2,7 @@ import pytest
 
 from collector.conversion import calibrated, si_value
 from shared.errors import PayloadError
+from shared.readings import RejectKind
 from shared.units import to_si
 from tests.fakes.knoll import knoll
 
@@ -48,8 +49,9 @@ def test_a_loop_current_may_come_in_ampere():
 @pytest.mark.parametrize("current_ma", [0.0, 3.6, 3.7, 20.8, 21.0, 22.0])
 def test_a_fault_current_is_no_reading_never_zero_or_full(current_ma):
     """NAMUR NE 43: 3.8 to 20.5 mA measure, 3.6 mA or less and 21 mA or more signal a fault."""
-    with pytest.raises(PayloadError, match="instrument fault"):
+    with pytest.raises(PayloadError, match="instrument fault") as refused:
         converted("pump-vacuum", current_ma)
+    assert refused.value.kind == RejectKind.FAULT
 
 
 @pytest.mark.parametrize(

@@ -44,6 +44,13 @@ def test_a_farm_with_nothing_on_it_is_a_farm():
         ("bore_in = 2.5", "", 'line "conductor": bore_ft', None, "is required"),
         ('id = "brook"', 'id = "ledge"', "farm.toml", "juniper-knob", "line id ledge is used twice"),
         (
+            'gateway = "woods-gateway"',
+            'gateway = "stack"',
+            "farm.toml",
+            "juniper-knob",
+            "gateway stack is a sensor's id as well",
+        ),
+        (
             'drains_to = "upper"',
             'drains_to = "uper"',
             "farm.toml",

@@ -6,7 +6,7 @@ import pytest
 from collector.intake import Memory, take_in
 from collector.topics import router_of
 from shared.farm_file import parse_farm
-from shared.readings import PLAUSIBLE, Quality
+from shared.readings import PLAUSIBLE, Quality, RejectKind
 from tests.fakes.knoll import NOW_MS, TEXT, reading_of, reason_of, told
 
 
@@ -32,7 +32,9 @@ def test_a_clock_a_little_ahead_and_a_long_backlog_are_believed(time):
 
 
 def test_a_machine_whose_own_clock_is_not_set_stores_nothing_under_a_wrong_time():
-    assert "this machine's clock is not set" in reason_of(told("lantern/knob/air", "1", at_ms=86_400_000))
+    intake = told("lantern/knob/air", "1", at_ms=86_400_000)
+    assert "this machine's clock is not set" in reason_of(intake)
+    assert intake.rejects[0].kind is RejectKind.OUR_CLOCK
 
 
 def test_a_retained_value_without_a_time_is_never_taken_as_fresh():
@@ -75,7 +77,9 @@ def test_the_air_changes_by_no_more_than_a_degree_a_second():
 def test_a_spike_is_refused_and_what_comes_after_it_is_not():
     memory = Memory()
     assert reading_of(air(memory, 0, 1.0))
-    assert "faster than air_temperature can change" in reason_of(air(memory, 10, 30.0))
+    spike = air(memory, 10, 30.0)
+    assert "faster than air_temperature can change" in reason_of(spike)
+    assert spike.rejects[0].kind is RejectKind.TOO_FAST
     assert reading_of(air(memory, 20, 1.1)).value == pytest.approx(1.1)
     assert "faster" in reason_of(air(memory, 30, 30.0)), "the first spike is forgotten by now"
 

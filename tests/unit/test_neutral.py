@@ -45,3 +45,32 @@ def test_the_neutral_farm_listens_to_the_neutral_topics(farm):
     assert set(router_of(neutral).sensors_by_topic) == {names.topics[farm.topic_of(s)] for s in farm.sensors}
     assert [s.quantity for s in neutral.sensors] == [s.quantity for s in farm.sensors]
     assert [s.calibration for s in neutral.sensors] == [s.calibration for s in farm.sensors]
+
+
+def test_gateways_are_numbered_and_keep_their_sensors(juniper):
+    neutral = parse_farm(neutral_farm_text(juniper, names_of(juniper)))
+    (sensors,) = juniper.sensors_by_gateway.values()
+    names = names_of(juniper).sensors
+    assert [s.id for s in neutral.sensors_by_gateway["gateway-1"]] == [names[s.id] for s in sensors]
+    assert list(neutral.sensors_by_gateway) == ["gateway-1"]
+
+
+def test_nothing_is_left_of_whom_the_farm_tells_when_and_by_what():
+    told = """
+    [drill]
+    every = "sunday"
+    at = "17:00"
+    [brief]
+    at = "18:00"
+    contacts = ["owner"]
+    [horn]
+    topic = "siren/of/somebody"
+    [[contact]]
+    id = "owner"
+    name = "Somebody"
+    channel = [{ id = "push", url = "x:" }]
+    """
+    head = '[farm]\nid = "small"\nname = "Small"\ntimezone = "UTC"\nelevation_ft = 1000\n'
+    farm = parse_farm(head + told)
+    neutral = parse_farm(neutral_farm_text(farm, names_of(farm)))
+    assert neutral == parse_farm(head.replace('"small"', '"farm-1"').replace('"Small"', '"A farm"'))

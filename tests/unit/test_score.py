@@ -191,6 +191,32 @@ def test_a_tank_that_is_cleared_in_time_was_a_wake_up_earned():
     assert due(truth) == ()
 
 
+def test_that_a_tank_must_run_over_answers_that_it_will_be_full():
+    truth = filling(8.0)
+    assert marked(truth, woken("overflow_certain", "lower", 6.0)).given == 1
+    assert earned(truth, woken("overflow_certain", "lower", 5.0))
+    assert earned(truth, woken("overflow_certain", "lower", 9.5))
+    assert not earned(truth, woken("overflow_certain", "lower", 3.0))
+    assert not earned(truth, woken("overflow_certain", "upper", 6.0))
+
+
+def test_a_leak_of_a_tank_that_did_not_leak_is_false():
+    assert not earned(filling(8.0), woken("tank_leaking", "lower", 6.0))
+
+
+def test_concentrate_is_old_sooner_than_sap():
+    truth = truth_of(tanks={tank: ages_of(12.0) for tank in ("upper", "concentrate")})
+    assert earned(truth, woken("concentrate_waiting", "concentrate", 5.0))
+    assert not earned(truth, woken("sap_held_too_long", "upper", 5.0))
+
+
+def ages_of(hours):
+    return [
+        TankTruth(START_MS + at_ms, 1.0, hours * 3600, 0.0, None, 3.0, 2.0)
+        for at_ms in range(0, NIGHT_MS, 10 * MINUTE_MS)
+    ]
+
+
 def test_marks_count_given_missed_false_and_lead():
     truth = filling(8.0)
     marks = marked(truth, woken("tank_nearly_full", "lower", 6.6), woken("vacuum_lost", "ledge", 4.0))

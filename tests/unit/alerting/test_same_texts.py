@@ -60,7 +60,7 @@ def lived(folder, name, steps, *, restarts=(), twice=()):
 )
 def test_restarts_and_duplicates_change_no_text(tmp_path_factory, steps, restarts, twice):
     folder = tmp_path_factory.mktemp("lived")
-    steps = [("find", "ledge", Verdict.ACTIVE, Priority.WAKE, ""), ("time", 300), *steps, ("time", 900)]
+    steps = [("find", SUBJECTS[0], Verdict.ACTIVE, Priority.WAKE, ""), ("time", 300), *steps, ("time", 900)]
     straight = lived(folder, "straight", steps)
     assert straight[0]
     assert lived(folder, "broken", steps, restarts=restarts, twice=twice) == straight

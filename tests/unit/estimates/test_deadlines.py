@@ -6,7 +6,7 @@ from math import inf, nan
 import pytest
 
 from shared.errors import InvalidArgument
-from shared.estimates.deadlines import LatestStart, Starts, TooLate, Trouble, plan
+from shared.estimates.deadlines import LatestStart, Starts, TooLate, Trouble, outcome_at, plan
 from shared.estimates.sugarhouse import ConcentrateTank, Ro, SapTank, Sugarhouse
 from shared.physics.sap import ro_concentrate_volume_ratio
 from shared.readings import Band
@@ -164,6 +164,27 @@ def test_a_full_tank_means_start_now():
 def test_what_is_too_late_says_how_much_will_spill():
     full = replace(ONE_TANK.tanks[0], volume_m3=10.0, inflow_m3_s=Band(3e-3, 3e-3, 3e-3))
     assert middle(replace(ONE_TANK, tanks=(full,), run_ends_s=1000.0)) == TooLate(pytest.approx(1.0), None)
+
+
+def test_what_is_too_late_says_when_and_where_it_begins_to_run_over():
+    """2 of the 3 litres a second are boiled; 1 m3 of room is gone in 1,000 s."""
+    nearly = replace(ONE_TANK.tanks[0], volume_m3=9.0, inflow_m3_s=Band(3e-3, 3e-3, 3e-3))
+    found = middle(replace(ONE_TANK, tanks=(nearly,), run_ends_s=3000.0))
+    assert found.spill_s == pytest.approx(1000.0, abs=0.1)
+    assert found.tank == "lower"
+    brim = replace(nearly, volume_m3=10.0)
+    assert middle(replace(ONE_TANK, tanks=(brim,), run_ends_s=3000.0)).spill_s == pytest.approx(0.0, abs=0.1)
+
+
+def test_old_sap_alone_runs_over_nowhere():
+    old = SapTank("lower", 4.0, 10.0, ((4.0, 41 * HOUR_S),), Band(0.0, 0.0, 0.0))
+    found = middle(replace(ONE_TANK, tanks=(old,)))
+    assert (found.spill_s, found.tank) == (None, "")
+
+
+def test_the_room_asked_for_may_be_of_one_inflow_alone():
+    whole = plan(ONE_TANK, 6 * HOUR_S)
+    assert outcome_at(ONE_TANK, 6 * HOUR_S, lambda band: band.high) == whole.at_high_inflow
 
 
 def test_what_is_too_late_says_how_old_it_will_be():

@@ -30,7 +30,7 @@ def drop(usual_pa, now_pa, since_ms=NOW_MS - 10 * MINUTE_MS, station_pa=96_000.0
     )
 
 
-def night(*holes, seed=3, since=None):
+def night(*holes, seed=3, since=None, gauge_at_pump=True):
     """The drops of every sensor for these holes, and who is worth telling of."""
     woods = any_woods(Random(seed), knob())
     usual, now = woods.vacuums_pa(), replace(woods, holes=holes).vacuums_pa()
@@ -41,9 +41,11 @@ def night(*holes, seed=3, since=None):
     }
     lost = {}
     for name, each in drops.items():
+        if name == "pump-vacuum" and not gauge_at_pump:
+            continue
         line = woods.farm.sensor_by_id[name].line
         if each.drop_pa >= TRIP_PA and (line not in lost or each.drop_pa > lost[line].drop.drop_pa):
-            lost[line] = Lost(name, each)
+            lost[line] = Lost(name, each, TRIP_PA)
     suspects = locate(woods.farm, drops, 5.0, NOW_MS)
     return {line: spoken_for_by(woods.farm, line, lost, suspects) for line in lost}, suspects[0]
 
@@ -72,9 +74,15 @@ def test_a_second_leak_speaks_for_itself():
 
 def test_what_fell_at_another_time_has_a_trouble_of_its_own():
     late = dict.fromkeys(("saddle-far", "saddle-near"), NOW_MS - 40 * MINUTE_MS)
-    speakers, _ = night(Hole("brook", 500.0, 0.013), since=late)
+    speakers, _ = night(Hole("brook", 500.0, 0.013), since=late, gauge_at_pump=False)
     assert speakers["saddle"] == speakers["brook"] == ""
     assert speakers["ledge"] == "brook"
+
+
+def test_what_lost_no_more_than_the_pump_has_no_trouble_of_its_own():
+    late = dict.fromkeys(("saddle-far", "saddle-near"), NOW_MS - 40 * MINUTE_MS)
+    speakers, _ = night(Hole("brook", 500.0, 0.013), since=late)
+    assert speakers["saddle"] == "brook"
 
 
 def test_whoever_is_lost_there_is_always_one_who_speaks():
@@ -92,5 +100,5 @@ def test_whoever_is_lost_there_is_always_one_who_speaks():
 
 def test_without_a_suspect_everybody_speaks():
     farm = knob()
-    lost = {"ledge": Lost("ledge-far", drop(80_000.0, 60_000.0))}
+    lost = {"ledge": Lost("ledge-far", drop(80_000.0, 60_000.0), TRIP_PA)}
     assert spoken_for_by(farm, "ledge", lost, ()) == ""

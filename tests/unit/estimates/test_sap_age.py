@@ -17,6 +17,7 @@ from shared.estimates.sap_age import (
     move,
     sap_age,
     stirred_age_s,
+    waiting_s,
     warm,
     wash,
     worst_age_s,
@@ -264,3 +265,24 @@ def test_times_that_run_backwards_are_refused():
         fill(ledger, "upper", fresh_parcel(1.0, hour(2), hour(1)))
     with pytest.raises(InvalidArgument, match="duration_s"):
         warm(ledger, "upper", 4.0, -1.0)
+
+
+def test_concentrate_waits_since_it_left_the_ro_and_sap_since_the_tree():
+    ledger = new_ledger("upper", "concentrate")
+    pour(ledger, "upper", 600, 0)
+    move(ledger, "upper", "concentrate", 300 * GALLON_M3, 50 * GALLON_M3, made_ms=hour(5))
+    move(ledger, "upper", "concentrate", 300 * GALLON_M3, 50 * GALLON_M3, made_ms=hour(7))
+    pour(ledger, "upper", 100, 3)
+    assert hours(waiting_s(ledger, "concentrate", 0.0, hour(8))) == pytest.approx(3.0)
+    assert hours(waiting_s(ledger, "concentrate", 60 * GALLON_M3, hour(8))) == pytest.approx(1.0)
+    assert isinstance(waiting_s(ledger, "concentrate", 101 * GALLON_M3, hour(8)), Unknown)
+    assert hours(waiting_s(ledger, "upper", 0.0, hour(8))) == pytest.approx(5.0)
+
+
+def test_what_is_boiled_first_waits_no_more():
+    ledger = new_ledger("upper", "concentrate")
+    pour(ledger, "upper", 600, 0)
+    for made_h in (1, 2, 3):
+        move(ledger, "upper", "concentrate", 200 * GALLON_M3, 40 * GALLON_M3, made_ms=hour(made_h))
+    drain(ledger, "concentrate", 90 * GALLON_M3)
+    assert hours(waiting_s(ledger, "concentrate", 0.0, hour(4))) == pytest.approx(1.0)

@@ -206,3 +206,13 @@ def test_hours_are_bounded_over_a_month():
     for step in range(30 * 24 * 6):
         observe_health(state, GAUGE, Reading("gauge", T0 + step * 600_000, 1.0 * step, T0), still=False)
     assert len(state.hours) == HOURS_KEPT
+
+
+def test_nights_of_rest_do_not_push_out_the_days_of_running():
+    state = SensorHealth()
+    for step in range(6 * 24 * 6):
+        night = step // 72 % 2 == 1
+        at_ms = T0 + step * 600_000
+        observe_health(state, GAUGE, Reading("gauge", at_ms, 1.0 * step, at_ms), still=night)
+    assert sum(moving for _, _, moving in state.hours) >= HOURS_KEPT - 13
+    assert [hour for hour, _, _ in state.hours] == sorted(hour for hour, _, _ in state.hours)

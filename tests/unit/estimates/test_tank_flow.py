@@ -246,3 +246,30 @@ def test_a_volume_that_is_no_number_is_refused(volume_m3):
 def test_a_capacity_that_is_no_tank_is_refused(capacity_m3):
     with pytest.raises(InvalidArgument, match="capacity_m3"):
         time_to_full(Unknown("no level reading yet"), capacity_m3, START_MS)
+
+
+@pytest.mark.parametrize("half_life_h", [6.0, 9.0])
+def test_a_run_that_wanes_is_full_within_its_band_though_hours_later_than_its_rate_says(half_life_h):
+    """Wanes as runs do on their afternoon; asked an hour and a half in, four hours and more before it is full."""
+    flows_gal_h = [300.0 * 0.5 ** (i * STEP_S / HOUR_S / half_life_h) for i in range(int(12 * 3600 / STEP_S))]
+    volumes, gallons = [], 400.0
+    for flow_gal_h in flows_gal_h:
+        gallons += flow_gal_h * STEP_S / HOUR_S
+        volumes.append(gallons * GALLON_M3)
+    capacity_m3 = volumes[int(6 * 3600 / STEP_S)]
+    held, later = 0, 0
+    for seed in range(8):
+        readings = LevelSensor(60.0, 2 * GALLON_M3, 0.5 * GALLON_M3).readings(volumes, random.Random(seed))
+        now_ms = START_MS + 90 * MINUTE_MS
+        answer = time_to_full(tank_flow(history_of(readings, now_ms), now_ms), capacity_m3, now_ms)
+        true_s = 4.5 * HOUR_S
+        held += answer.low_s <= true_s and (answer.high_s is None or true_s <= answer.high_s)
+        later += true_s > answer.middle_s
+    assert later == held == 8
+
+
+def test_an_hour_ahead_waning_moves_the_late_edge_by_minutes_only():
+    readings = steady(300.0, 3.0)
+    flow, now_ms = flow_after(readings), readings[-1][0]
+    answer = time_to_full(flow, flow.volume_m3 + 300.0 * GALLON_M3, now_ms)
+    assert answer.high_s - answer.middle_s < 20 * 60
