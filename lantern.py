@@ -26,15 +26,22 @@ from shared.streams import StreamMessage
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the process's exit code."""
     options = parser(RUNS).parse_args(arguments)
-    logging.basicConfig(level=logging.INFO, format="%(levelname)s %(name)s: %(message)s")
-    # These two say at every reconnect and every request what is our own business to say.
-    for chatty in ("apprise", "waitress.queue"):
-        logging.getLogger(chatty).setLevel(logging.ERROR)
+    shown = logging.StreamHandler()
+    shown.addFilter(_is_shown)
+    logging.basicConfig(level=logging.INFO, format="%(levelname)s %(name)s: %(message)s", handlers=[shown])
     try:
         return RUNS[options.command](options)
     except LanternError as error:
         print(f"lantern {options.command}: {error}", file=sys.stderr)
         return 1
+
+
+def _is_shown(record: logging.LogRecord) -> bool:
+    """Not shown, yet not silenced either: what Apprise says in its log is the reason of a text that was not taken.
+
+    These two say at every reconnect and every request what is our own business to say.
+    """
+    return record.levelno >= logging.ERROR or not record.name.startswith(("apprise", "waitress.queue"))
 
 
 def _settings(options: argparse.Namespace) -> Settings:

@@ -68,13 +68,13 @@ MAP_ENDS = "<!-- end of map -->"
 
 def _map() -> str:
     root = HERE.parent
-    lines = [f"{'lantern.py':32}{_promise(root / 'lantern.py')}"]
+    lines = [f"{'lantern.py':36}{_promise(root / 'lantern.py')}"]
     for side in ("shared", "collector", "dashboard"):
         for folder in sorted({path.parent for path in (root / side).rglob("*.py")}):
             depth = len(folder.relative_to(root).parts)
-            lines.append(f"{'  ' * (depth - 1) + folder.name + '/':32}{_promise(folder / '__init__.py')}")
+            lines.append(f"{'  ' * (depth - 1) + folder.name + '/':36}{_promise(folder / '__init__.py')}")
             modules = (path for path in sorted(folder.glob("*.py")) if path.name != "__init__.py")
-            lines += (f"{'  ' * depth + path.name:32}{_promise(path)}" for path in modules)
+            lines += (f"{'  ' * depth + path.name:36}{_promise(path)}" for path in modules)
     return "".join(f"{line}\n" for line in lines)
 
 

@@ -45,6 +45,8 @@ class Told:
     cleared_told: bool = True
     seen_ms: int | None = None
     """Since when something that may wait is due."""
+    calm_ms: int | None = None
+    """Since when it may be over, by our own clock: a sensor's may be wrong by days."""
     confirmed_ms: int = 0
     """When the newest text about it that any channel has taken was written."""
     begun_ms: list[int] = field(default_factory=list)
@@ -78,6 +80,8 @@ def put_back(told: Mapping[str, Told], by_ms: int) -> None:
             one.asked_ms -= by_ms
         if one.seen_ms is not None:
             one.seen_ms -= by_ms
+        if one.calm_ms is not None:
+            one.calm_ms -= by_ms
 
 
 def due_now(
@@ -119,6 +123,10 @@ def notice_of(
 
     The caller stores the texts and `told` in one transaction, so that nothing is said twice or lost.
     """
+    if alert.calm_since_ms is None:
+        told.calm_ms = None
+    elif told.calm_ms is None:
+        told.calm_ms = now_ms
     if alert.priority is Priority.NOTE or not contacts or alert.is_shelved(now_ms):
         return None
     if alert.state is AlertState.ACTIVE:
@@ -156,7 +164,7 @@ def _asks(
         told.count, told.cleared_told = 0, False
         told.contacts = list(again) or [_hearing(contacts, alert.priority, zone, now_ms)[0].id]
         return _notice(alert, told, opening)
-    if _is_calm(alert, now_ms) or alert.priority is not Priority.WAKE:
+    if _is_calm(told, now_ms) or alert.priority is not Priority.WAKE:
         return None
     if now_ms < told.asked_ms + _reminder_s(told.count, hurry=hurry) * 1000:
         return None
@@ -176,7 +184,7 @@ def _may_wait(
     """Whether it is better said later: in company, or after its contact's quiet hours. Never what wakes."""
     if alert.priority is Priority.WAKE:
         return False
-    if alert.is_active and (told.flaps or _is_calm(alert, now_ms)):
+    if alert.is_active and (told.flaps or _is_calm(told, now_ms)):
         return True  # it is known to come and go, or may be over
     if told.flaps and alert.cleared_ms is not None and now_ms - alert.cleared_ms < SETTLED_S * 1000:
         return True
@@ -187,8 +195,8 @@ def _may_wait(
     return not hurry and now_ms - told.seen_ms < GATHER_S * 1000
 
 
-def _is_calm(alert: Alert, now_ms: int) -> bool:
-    return alert.calm_since_ms is not None and now_ms < alert.calm_since_ms + CALM_S * 1000
+def _is_calm(told: Told, now_ms: int) -> bool:
+    return told.calm_ms is not None and now_ms < told.calm_ms + CALM_S * 1000
 
 
 def _hearing(contacts: Sequence[Contact], priority: Priority, zone: ZoneInfo, now_ms: int) -> list[Contact]:

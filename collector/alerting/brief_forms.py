@@ -7,7 +7,7 @@ from operator import itemgetter
 
 from collector.alerting.brief import readers
 from shared.alerts import Priority
-from shared.estimates.brief import Need, NightBrief
+from shared.estimates.brief import Need, NightBrief, filling_rule
 from shared.estimates.brief_words import (
     LIKELY_CHANCE,
     MACHINES,
@@ -31,7 +31,6 @@ from shared.farm import Farm
 from shared.gsm7 import LIMIT, fit, length
 from shared.readings import Unknown
 from shared.store import Text
-from shared.tuning.tanks import TankNearlyFull
 from shared.words import capitalised, duration, gallons, gallons_an_hour
 
 KEY = "night_brief/tonight"
@@ -125,7 +124,7 @@ def _short_parts(brief: NightBrief, said: str) -> Iterator[str]:
     filling = [
         (view.time_to_full.low_s, view.time_to_full, tank.id)
         for tank, view in zip(brief.farm.tanks, brief.tanks, strict=True)
-        if isinstance(view.time_to_full, FillTime) and brief.farm.tuning(TankNearlyFull, tank).enabled
+        if isinstance(view.time_to_full, FillTime) and filling_rule(brief.farm, tank) is not None
     ]
     for _, left, name in sorted(filling, key=itemgetter(0)):
         yield f"{capitalised(name)} full {span(brief, left, '-')}."

@@ -70,7 +70,7 @@ def _for_contact(
     if first.asks and answering is not None:
         code = code_for(answering.secret, first.alert.key, first.event, contact.id)
         tail = f" {answering.link}{code}" if answering.link else f" #{code}"
-    short = _said(first, farm, now_ms, with_advice=not others)
+    short = _said(first, farm, now_ms, with_advice=not any(other.asks for other in others))
     body = fit(f"{short}{_also(others)}", LIMIT - length(tail)) + tail
     lines = [_said(notice, farm, now_ms, with_advice=True) for notice in notices]
     long_body = "\n".join([f"{farm.name}: {lines[0]}", *lines[1:]]) + tail

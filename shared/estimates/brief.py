@@ -20,7 +20,7 @@ from shared.farm import Farm
 from shared.farm_parts import Holds, Tank
 from shared.readings import Quantity, Unknown
 from shared.tuning.sensors import SensorSilent
-from shared.tuning.tanks import SapHeldTooLong, TankNearlyFull
+from shared.tuning.tanks import PermeateTank, SapHeldTooLong, TankNearlyFull
 from shared.tuning.vacuum import VacuumLost
 from shared.units import DAY_S, HOUR_S
 
@@ -195,12 +195,21 @@ def _planned(farm: Farm, planned: Plan | Unknown | None, now_ms: int) -> Iterato
 def _filling(farm: Farm, views: tuple[TankView, ...], now_ms: int) -> Iterator[Need]:
     """When the phone would ring for a tank, or it may be full, whichever comes first."""
     for tank, view in zip(farm.tanks, views, strict=True):
-        tuning, left = farm.tuning(TankNearlyFull, tank), view.time_to_full
-        if not tuning.enabled or view.volume_m3 is None or not isinstance(left, FillTime):
+        tuning, left = filling_rule(farm, tank), view.time_to_full
+        if tuning is None or view.volume_m3 is None or not isinstance(left, FillTime):
             continue
         ahead_s = max(0.0, min(left.low_s, left.middle_s - tuning.trip_time_to_full_s))
         if ahead_s < HORIZON_S:
             yield Need(_job(farm, tank), tank.id, now_ms + round(ahead_s * 1000))
+
+
+def filling_rule(farm: Farm, tank: Tank) -> TankNearlyFull | PermeateTank | None:
+    """How the rule about this tank's filling is tuned; None where it may fill and run over."""
+    if tank.holds is Holds.PERMEATE:
+        permeate = farm.tuning(PermeateTank, tank)
+        return permeate if permeate.enabled and not permeate.may_run_over else None
+    tuning = farm.tuning(TankNearlyFull, tank)
+    return tuning if tuning.enabled else None
 
 
 def _job(farm: Farm, tank: Tank) -> Job:
@@ -236,7 +245,7 @@ def _gaps(
     blind = False
     for tank, view in zip(farm.tanks, views, strict=True):
         levels = farm.sensors_of(Quantity.LEVEL, tank=tank.id)
-        watched = farm.tuning(TankNearlyFull, tank).enabled
+        watched = filling_rule(farm, tank) is not None
         if not levels and (watched or tank.holds is not Holds.PERMEATE):
             blind = True
             yield Gap(tank.id, "no level sensor")

@@ -108,7 +108,9 @@ def brim(picture: Picture, farm: Farm, tank_id: str, now_ms: int) -> Brim | None
         return None
     watch = picture.tanks.tanks[tank_id].watch
     times_ms, volumes_m3 = watch.history.times_ms, watch.history.volumes_m3
-    below = [i for i, volume_m3 in enumerate(volumes_m3) if volume_m3 < BELOW_BRIM_RATIO * capacity_m3]
+    most_m3 = BELOW_BRIM_RATIO * capacity_m3
+    # Two minutes below it: one may be a spike.
+    below = [i for i in range(1, len(volumes_m3)) if max(volumes_m3[i - 1 : i + 1]) < most_m3]
     if not below or below[-1] + 1 >= len(times_ms):
         return Brim(None, None)
     last, after = below[-1], below[-1] + 1

@@ -215,17 +215,6 @@ def jumps_count(state: SensorHealth, from_ms: int) -> int:
     return sum(jump_ms >= from_ms for jump_ms in state.jumps_ms)
 
 
-def moved(state: SensorHealth, from_ms: int) -> float:
-    """How far its hourly means, and its newest reading, lie apart since then; SI."""
-    means = [mean for hour, mean, _ in state.hours if (hour + 1) * HOUR_MS > from_ms]
-    return max(state.value, *means) - min(state.value, *means) if means else 0.0
-
-
-def moving_hours(state: SensorHealth) -> dict[int, float]:
-    """Its means of the hours in which it should have moved."""
-    return {hour: mean for hour, mean, moving in state.hours if moving}
-
-
 def falls_per_s(
     hours: Iterable[tuple[int, float, bool]], least_s: float, scatter_ratio: float
 ) -> float | None:

@@ -15,8 +15,6 @@ from shared.estimates.sensor_health import (
     SensorHealth,
     is_lively,
     may_rest,
-    moved,
-    moving_hours,
     note_refused,
     stands_still,
 )
@@ -92,6 +90,17 @@ def stuck(
     return Stuck(since_ms, health.value, by_others, filling)
 
 
+def _moved(state: SensorHealth, from_ms: int) -> float:
+    """How far its hourly means, and its newest reading, lie apart since then; SI."""
+    means = [mean for hour, mean, _ in state.hours if (hour + 1) * HOUR_MS > from_ms]
+    return max(state.value, *means) - min(state.value, *means) if means else 0.0
+
+
+def _moving_hours(state: SensorHealth) -> dict[int, float]:
+    """Its means of the hours in which it should have moved."""
+    return {hour: mean for hour, mean, moving in state.hours if moving}
+
+
 def _others_moved(healths: Healths, farm: Farm, sensor: Sensor, health: SensorHealth) -> bool:
     from_ms = health.shown_ms
     others = [
@@ -100,11 +109,11 @@ def _others_moved(healths: Healths, farm: Farm, sensor: Sensor, health: SensorHe
         if other.id != sensor.id and other.id in healths
     ]
     if sensor.quantity is Quantity.VACUUM:
-        lines = [moved(each, from_ms) for _, each in others]
+        lines = [_moved(each, from_ms) for _, each in others]
         holds = not may_rest(sensor.quantity, health.value) and is_lively(health)
         return holds and bool(lines) and median(lines) >= OTHERS_MOVED_PA
     if sensor.quantity is Quantity.AIR_TEMPERATURE:
-        return any(moved(each, from_ms) >= AIR_MOVED_C for _, each in others)
+        return any(_moved(each, from_ms) >= AIR_MOVED_C for _, each in others)
     if sensor.quantity is Quantity.LEVEL and is_lively(health):
         return any(_poured(farm, sensor, other, each, from_ms) for other, each in others)
     return False
@@ -154,7 +163,7 @@ def drift(healths: Healths, farm: Farm, sensor: Sensor, limit: float) -> float:
         twin = _twin(farm, sensor)
         return 0.0 if twin is None or twin.id not in healths else _apart(sensor, health, healths[twin.id])
     hours = {
-        other.id: moving_hours(healths[other.id])
+        other.id: _moving_hours(healths[other.id])
         for other in farm.sensors_of(Quantity.VACUUM)
         if other.id in healths
     }

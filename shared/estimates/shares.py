@@ -34,7 +34,6 @@ DAY_HOURS = 24
 DAYS_KEPT = 8
 BEFORE_HOURS = 12
 """The best day ended at least so long ago: what came within hours is no slow fall."""
-LATEST_HOURS = 2
 
 
 @dataclass(slots=True)
@@ -72,6 +71,8 @@ class Decline:
     """Best less now: positive is worse."""
     best_ms: int
     """Noon of the best day, in UTC."""
+    worst_pa: float
+    """The most that any hour of the last day, or any day since the best, lay below it."""
     station_pa: float
     attainable_pa: float
 
@@ -108,7 +109,7 @@ def share_of(vacuum: VacuumHistory, now_ms: int, interval_s: float = 60.0) -> Sh
 
 
 def decline_of(state: ShareHistory, station_pa: float, now_ms: int) -> Decline | Unknown:
-    """What was lost since the best day, of the last day's good hours as a whole and of its latest too."""
+    """What was lost since the best day, by the last day's good hours as a whole and by the latest of them."""
     recent_from = now_ms // HOUR_MS - DAY_HOURS
     recent = [
         share for hour, share in zip(state.hours, state.hour_medians, strict=True) if hour >= recent_from
@@ -124,8 +125,9 @@ def decline_of(state: ShareHistory, station_pa: float, now_ms: int) -> Decline |
     if not before:
         return Unknown("no earlier day to compare with")
     best, best_day = max(before)
-    # What was mended shows in the latest hours, long before the day's median says so.
-    now = max(median(recent), median(recent[-LATEST_HOURS:]))
+    # What was mended shows in the latest hour, long before the day's median says so.
+    now = max(median(recent), recent[-1])
+    least = min(*recent, *(share for share, day in before if day >= best_day))
     attainable_pa = attainable_vacuum_pa(station_pa)
     best_ms = (best_day * DAY_HOURS + DAY_HOURS // 2) * HOUR_MS
     return Decline(
@@ -133,6 +135,7 @@ def decline_of(state: ShareHistory, station_pa: float, now_ms: int) -> Decline |
         now * attainable_pa,
         (best - now) * attainable_pa,
         best_ms,
+        (best - least) * attainable_pa,
         station_pa,
         attainable_pa,
     )

@@ -54,7 +54,6 @@ MINUTES_KEPT = 180
 SILENT_MS = 5 * MINUTE_MS
 SILENT_COUNT = 5
 """Missed intervals before a sensor is silent (from memory, design advice)."""
-
 _VACUUM = PLAUSIBLE[Quantity.VACUUM]
 _AIR = PLAUSIBLE[Quantity.AIR_TEMPERATURE]
 
@@ -180,7 +179,8 @@ def vacuum_drop(state: VacuumHistory, now_ms: int) -> VacuumDrop | Unknown:
     if state.usual.ratio is None:
         left = READY_COUNT - len(state.usual.first)
         return Unknown(f"its usual needs {left} more min of the pump running with the lines thawed")
-    first = bisect_left(state.times_ms, state.times_ms[heard - 1] - max(NOW_MS, NOW_COUNT * interval_ms))
+    window_ms = max(NOW_MS, NOW_COUNT * interval_ms)
+    first = bisect_left(state.times_ms, state.times_ms[heard - 1] - window_ms)
     now_pa = median(state.vacuums_pa[first:heard])
     attainable_pa = attainable_vacuum_pa(state.station_pa)
     usual_pa = state.usual.ratio * attainable_pa
@@ -200,7 +200,7 @@ def vacuum_drop(state: VacuumHistory, now_ms: int) -> VacuumDrop | Unknown:
         frozen=state.frozen,
         noise_pa=noise_pa,
         above_attainable=now_pa > state.station_pa + ABOVE_ATTAINABLE_PA,
-        settling=state.running and now_ms - state.running_since_ms < SETTLE_MS,
+        settling=state.running and now_ms - state.running_since_ms < max(SETTLE_MS, window_ms),
     )
 
 

@@ -5,12 +5,16 @@ import shutil
 import threading
 
 import pytest
+from playwright.sync_api import expect
 from waitress.server import create_server
 
 from dashboard.app import build
 from tests.fakes.pages import Knob, a_night
 
 CHROMIUM = "/usr/bin/chromium"
+PATIENCE_MS = 30_000
+"""A page is there within a second or two; a busy machine may need many more."""
+expect.set_options(timeout=PATIENCE_MS)
 DESK = {"viewport": {"width": 1100, "height": 800}}
 
 
@@ -53,7 +57,7 @@ def size(request, playwright):
 def page(browser, size, address):
     """A page that fails its test on any error, and on any request to anybody else."""
     context = browser.new_context(**size)
-    context.set_default_timeout(10_000)
+    context.set_default_timeout(PATIENCE_MS)
     opened = context.new_page()
     wrong = []
     opened.on("pageerror", lambda error: wrong.append(f"error: {error}"))

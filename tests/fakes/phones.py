@@ -1,5 +1,6 @@
 """Real servers on loopback that receive texts: an SMTP server and an HTTP server."""
 
+import asyncio
 import json
 import socket
 import threading
@@ -8,6 +9,8 @@ from email import message_from_bytes, policy
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 from aiosmtpd.controller import Controller
+
+from tests.fakes.sides import PATIENCE_S, wait_until
 
 
 @dataclass
@@ -22,7 +25,7 @@ class Inbox:
             self.bodies.append(body)
             self._news.notify_all()
 
-    def wait_for(self, count, seconds=20.0):
+    def wait_for(self, count, seconds=PATIENCE_S):
         with self._news:
             self._news.wait_for(lambda: len(self.bodies) >= count, seconds)
         return list(self.bodies)
@@ -87,7 +90,7 @@ class MailPhone:
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             self._port = free.getsockname()[1]
-        self._controller = Controller(self, hostname="127.0.0.1", port=self._port)
+        self._controller = Controller(self, hostname="127.0.0.1", port=self._port, ready_timeout=PATIENCE_S)
 
     async def handle_DATA(self, _server, _session, envelope):  # noqa: N802 - aiosmtpd's name
         mail = message_from_bytes(envelope.content, policy=policy.default)
@@ -104,4 +107,6 @@ class MailPhone:
         return self
 
     def __exit__(self, *_):
+        # aiosmtpd loses the socket of a client that it has not done with, and Python complains in a later test.
+        wait_until(lambda: not asyncio.all_tasks(self._controller.loop))
         self._controller.stop()

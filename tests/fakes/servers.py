@@ -7,11 +7,12 @@ import signal
 import socket
 import subprocess
 import tempfile
-import time
 from pathlib import Path
 from typing import Self
 
 import pytest
+
+from tests.fakes.sides import PATIENCE_S, wait_until
 
 CONF = Path(__file__).parents[2] / "deploy/mosquitto/lantern.conf"
 # Debian puts it where only root's PATH looks.
@@ -67,13 +68,16 @@ class Mosquitto:
             self._process = subprocess.Popen(
                 [MOSQUITTO, "-c", str(self.folder / "lantern.conf")], stdout=log, stderr=log, user=self._user
             )
-        for _ in range(200):
-            assert self._process.poll() is None, self.log()
-            with socket.socket() as probe:
-                if probe.connect_ex(("127.0.0.1", self.port)) == 0:
-                    return
-            time.sleep(0.02)
-        raise AssertionError(f"mosquitto does not listen: {self.log()}")
+        try:
+            wait_until(self._listens, self.log)
+        except BaseException:
+            self.kill()
+            raise
+
+    def _listens(self) -> bool:
+        assert self._process.poll() is None, self.log()
+        with socket.socket() as probe:
+            return probe.connect_ex(("127.0.0.1", self.port)) == 0
 
     def freeze(self) -> None:
         """As a machine that hangs: connections stay open and nothing answers."""
@@ -96,7 +100,7 @@ class Mosquitto:
     def _end(self, how) -> None:
         if self._process is not None:
             how(self._process)
-            self._process.wait(10)
+            self._process.wait(PATIENCE_S)
             self._process = None
 
     def __enter__(self) -> Self:

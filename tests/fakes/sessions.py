@@ -7,9 +7,9 @@ from contextlib import contextmanager
 from collector.subscriber import Subscriber
 from shared.clock import monotonic_s, system_clock
 from shared.settings import Settings
+from tests.fakes.sides import PATIENCE_S
 
 FILTERS = ("lantern/knob/canary", "lantern/knob/+/status", "sensor/#")
-PATIENCE_S = 10.0
 
 
 @contextmanager
@@ -29,7 +29,7 @@ def publish(broker, topic, *payloads, qos=1):
     """With a client that is not paho."""
     command = ["mosquitto_pub", "-p", str(broker.port), "-q", str(qos), "-t", topic]
     for payload in payloads:
-        subprocess.run([*command, "-m", payload], check=True, timeout=10)
+        subprocess.run([*command, "-m", payload], check=True, timeout=PATIENCE_S)
 
 
 def taken(subscriber, until, *, acknowledge=True, max_count=100):

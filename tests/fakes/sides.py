@@ -10,7 +10,8 @@ from contextlib import contextmanager
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
-PATIENCE_S = 30.0
+PATIENCE_S = 60.0
+"""For what takes a second or two: a machine may be slow, and waiting costs nothing where it is not."""
 
 
 class Side:
@@ -57,11 +58,11 @@ class Side:
 
     def kill(self):
         self._process.send_signal(signal.SIGKILL)
-        self._process.wait(10)
+        self._process.wait(PATIENCE_S)
 
     def stop(self):
         self._process.terminate()
-        return self._process.wait(20)
+        return self._process.wait(PATIENCE_S)
 
 
 def wait_until(holds, otherwise=lambda: "it did not happen"):

@@ -6,6 +6,8 @@ import threading
 import time
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
+from tests.fakes.sides import PATIENCE_S
+
 
 class OutsideWatchdog:
     """Answers GETs with `status`, once it `may_answer`; keeps each path with its answer."""
@@ -68,7 +70,7 @@ class NotifySocket:
             heard += self._next(left_s)
         return heard
 
-    def wait_for(self, assignment, seconds=30.0):
+    def wait_for(self, assignment, seconds=PATIENCE_S):
         """All that was told up to that assignment; fails if it never comes."""
         end_s = time.monotonic() + seconds
         heard = []

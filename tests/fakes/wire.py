@@ -31,8 +31,8 @@ class Wire:
 
     def cut(self):
         """Every connection ends, and new ones are refused."""
-        self._open.clear()
         with self._lock:
+            self._open.clear()
             ends, self._ends = self._ends, []
         for end in ends:
             with contextlib.suppress(OSError):
@@ -48,11 +48,11 @@ class Wire:
                 near, _ = self._door.accept()
             except OSError:
                 return
-            if not self._open.is_set():
-                near.close()
-                continue
-            far = socket.create_connection(("127.0.0.1", self._to_port))
-            with self._lock:
+            with self._lock:  # or a connection might come up behind a cut
+                if not self._open.is_set():
+                    near.close()
+                    continue
+                far = socket.create_connection(("127.0.0.1", self._to_port))
                 self._ends += [near, far]
             for one, other in ((near, far), (far, near)):
                 threading.Thread(target=self._pass_on, args=(one, other), daemon=True).start()

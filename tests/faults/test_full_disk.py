@@ -16,7 +16,7 @@ from shared.settings import Settings
 from shared.store.sqlite import SqliteStore
 from tests.fakes.disks import allow_pages, fill_up
 from tests.fakes.night import KNOLL, T0
-from tests.fakes.sides import wait_until
+from tests.fakes.sides import PATIENCE_S, wait_until
 
 
 class Session:
@@ -80,7 +80,7 @@ def watching(path, farm, session, retry_s):
     wait_until(lambda: store.memory() is not None)
     yield store
     daemon.stopping.set()
-    thread.join(10)
+    thread.join(PATIENCE_S)
     assert not thread.is_alive()
 
 

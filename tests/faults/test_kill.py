@@ -11,7 +11,7 @@ from shared.clock import system_clock
 from shared.publisher import Publisher
 from shared.settings import Settings
 from tests.fakes.servers import Mosquitto, needs_mosquitto
-from tests.fakes.sides import side, wait_until
+from tests.fakes.sides import PATIENCE_S, side, wait_until
 
 pytestmark = needs_mosquitto
 
@@ -72,7 +72,7 @@ def test_every_message_is_stored_exactly_once(tmp_path):
         begun = threading.Event()
         sensors = threading.Thread(target=publish_all, args=(broker, begun))
         sensors.start()
-        assert begun.wait(30)
+        assert begun.wait(PATIENCE_S)
         for kill in range(KILLS):
             collector.kill()
             collector.start()

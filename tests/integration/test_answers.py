@@ -21,7 +21,7 @@ from shared.settings import Settings
 from shared.store.sqlite_reader import open_reader
 from tests.fakes.phones import HttpPhone
 from tests.fakes.servers import Mosquitto, guarded_mosquitto, needs_mosquitto
-from tests.fakes.sides import ROOT, side, wait_until
+from tests.fakes.sides import PATIENCE_S, ROOT, side, wait_until
 from tests.fakes.wire import Wire
 
 pytestmark = needs_mosquitto
@@ -86,7 +86,7 @@ def collector_that_asks(folder, broker, phone, **settings):
 
 def say(port, topic, words, *login):
     command = ["mosquitto_pub", "-p", str(port), "-q", "1", "-t", topic, "-m", words, *login]
-    subprocess.run(command, check=True, timeout=20)
+    subprocess.run(command, check=True, timeout=PATIENCE_S)
 
 
 def is_taken(alert):
@@ -213,7 +213,7 @@ def test_a_drill_prints_each_hop_until_it_is_answered(broker, phone, tmp_path):
         assert text.startswith("Drill of ")
         code = re.search(r"([A-Z2-7]{10})$", text)[1]
         assert lantern(tmp_path, broker, "answer", code).returncode == 0
-        said, _ = drill.communicate(timeout=30)
+        said, _ = drill.communicate(timeout=PATIENCE_S)
         assert drill.returncode == 0
         assert [line.split("s  ", 1)[1] for line in said.splitlines()] == [
             "the broker has it",

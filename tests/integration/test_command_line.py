@@ -95,15 +95,13 @@ def test_a_missing_farm_file_is_said_plainly(capsys, tmp_path):
 
 def test_check_listen_says_who_is_heard_who_is_not_and_what_nobody_claims(tmp_path):
     (tmp_path / "farm.toml").write_text(FARM)
-    with Mosquitto() as broker, side(["check", "--listen", "4"], tmp_path, broker_port=broker.port) as check:
+    with Mosquitto() as broker, side(["check", "--listen", "2"], tmp_path, broker_port=broker.port) as check:
         check.wait_until_said("Listening")
         with Publisher(Settings(broker_port=broker.port), "sensor") as door:
-            for _ in range(15):
+            while check.wait(0.2) is None:
                 door.publish("lantern/knoll/ledge-far", b"24.5")
                 door.publish("garage/door", b"open")
-                check.wait(0.2)
-        check.wait_until_said("Unclaimed")
-        assert check.wait(10) == 1  # somebody was not heard
+        assert check.wait(0) == 1  # somebody was not heard
         said = check.said()
     assert "24.5 inHg" in said
     assert "not heard" in said

@@ -22,7 +22,7 @@ from shared.store import Memory, Record, Text
 from tests.fakes.disks import allow_pages, fill_up
 from tests.fakes.phones import HttpPhone
 from tests.fakes.servers import Mosquitto, free_port, needs_mosquitto
-from tests.fakes.sides import side, wait_until
+from tests.fakes.sides import PATIENCE_S, side, wait_until
 from tests.fakes.watchdogs import OutsideWatchdog
 
 pytestmark = needs_mosquitto
@@ -98,7 +98,7 @@ def collecting(tmp_path, broker_port, url, phone_url="json://127.0.0.1:9/"):
         yield collector
     finally:
         collector.daemon.stopping.set()
-        thread.join(20)
+        thread.join(PATIENCE_S)
     assert not thread.is_alive()
 
 

@@ -16,7 +16,7 @@ from shared.settings import Settings
 from shared.store.sqlite_reader import open_reader
 from tests.fakes.phones import HttpPhone, MailPhone
 from tests.fakes.servers import Mosquitto, free_port, needs_mosquitto
-from tests.fakes.sides import side, wait_until
+from tests.fakes.sides import PATIENCE_S, side, wait_until
 
 FARM = """
 [farm]
@@ -80,7 +80,7 @@ def mosquitto_pub(broker, topic, payload):
     subprocess.run(
         ["mosquitto_pub", "-p", str(broker.port), "-q", "1", "-t", topic, "-m", payload],
         check=True,
-        timeout=20,
+        timeout=PATIENCE_S,
     )
 
 

@@ -20,6 +20,7 @@ from shared.publisher import Publisher
 from shared.settings import Settings
 from shared.streams import read_stream
 from tests.fakes.servers import Mosquitto, free_port, needs_mosquitto
+from tests.fakes.sides import PATIENCE_S, wait_until
 
 pytestmark = needs_mosquitto
 ROOT = Path(__file__).parents[2]
@@ -63,9 +64,9 @@ def recording(settings, path, filters, expected_count):
     thread = threading.Thread(target=listen)
     thread.start()
     try:
-        assert listening.wait(20)
+        assert listening.wait(PATIENCE_S)
         yield
-        assert enough.wait(30), f"{heard_count} of {expected_count}"
+        assert enough.wait(PATIENCE_S), f"{heard_count} of {expected_count}"
     finally:
         stop.set()
         thread.join()
@@ -110,7 +111,7 @@ def test_a_recording_goes_on_after_a_restart_of_the_broker(mosquitto, tmp_path):
         mosquitto.stop()
         mosquitto.start()
         # Until the recorder listens again, nothing is heard; so it is said until it is.
-        give_up_s = monotonic_s() + 25
+        give_up_s = monotonic_s() + PATIENCE_S
         while len((tmp_path / "night").read_text().splitlines()) < 2 and monotonic_s() < give_up_s:
             door.publish("after", b"2")
             door.wait_acknowledged()
@@ -190,14 +191,12 @@ def test_ctrl_c_finishes_a_recording_and_a_kill_leaves_one_that_can_be_read(mosq
     with command("record", out / "night.jsonl.gz", "--scrub", *where) as recorder:
         assert "Recording into" in recorder.stdout.readline()
         with command("replay", stream, "--from", "90m", "--speed", "max", *where) as player:
-            said_at_end, _ = player.communicate(timeout=60)
+            said_at_end, _ = player.communicate(timeout=PATIENCE_S)
         count = int(said_at_end.split()[0])
         growing = out / "night.unscrubbed.jsonl"
-        give_up_s = monotonic_s() + 30
-        while growing.read_bytes().count(b"\n") < count and monotonic_s() < give_up_s:
-            threading.Event().wait(0.1)
+        wait_until(lambda: growing.read_bytes().count(b"\n") >= count)
         recorder.send_signal(how)
-        said_at_end, _ = recorder.communicate(timeout=60)
+        said_at_end, _ = recorder.communicate(timeout=PATIENCE_S)
     assert sorted(path.name for path in out.iterdir()) == left
     if how is signal.SIGINT:
         assert said_at_end == f"{count} messages recorded in {out / 'night.jsonl.gz'}, {count} of them kept\n"

@@ -11,6 +11,7 @@ from shared.publisher import Publisher
 from shared.settings import Settings
 from shared.streams import StreamMessage
 from tests.fakes.servers import CONF, Mosquitto, free_port, guarded_mosquitto, needs_mosquitto
+from tests.fakes.sides import PATIENCE_S
 
 pytestmark = needs_mosquitto
 
@@ -31,7 +32,7 @@ def received(broker, count):
     )
     subscriber.start()
     payloads = []
-    give_up_s = monotonic_s() + 20
+    give_up_s = monotonic_s() + PATIENCE_S
     while len(payloads) < count and monotonic_s() < give_up_s:
         items = subscriber.take(100, 0.2)
         subscriber.acknowledge(items)

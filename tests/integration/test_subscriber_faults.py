@@ -14,7 +14,6 @@ from shared.clock import monotonic_s
 from shared.settings import Settings
 from tests.fakes.servers import Mosquitto, free_port, guarded_mosquitto, needs_mosquitto
 from tests.fakes.sessions import (
-    PATIENCE_S,
     count_is,
     has_canary,
     publish,
@@ -23,6 +22,7 @@ from tests.fakes.sessions import (
     subscriber_at,
     taken,
 )
+from tests.fakes.sides import PATIENCE_S
 
 pytestmark = needs_mosquitto
 

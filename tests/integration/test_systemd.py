@@ -12,7 +12,7 @@ from shared.settings import Settings
 from shared.store.sqlite import SqliteStore
 from tests.fakes.night import KNOLL, T0
 from tests.fakes.servers import Mosquitto, free_port, needs_mosquitto
-from tests.fakes.sides import side
+from tests.fakes.sides import PATIENCE_S, side, wait_until
 from tests.fakes.watchdogs import NotifySocket
 
 WAITS_S = 0.9
@@ -39,13 +39,13 @@ def test_a_collector_that_runs_says_so_and_one_whose_store_is_blocked_falls_sile
     with Mosquitto() as broker, start(tmp_path, broker.port) as collector:
         told = systemd.wait_for("WATCHDOG=1")
         assert told.index("READY=1") < told.index("WATCHDOG=1")
-        assert systemd.told(2 * WAITS_S).count("WATCHDOG=1") >= 2
+        systemd.wait_for("WATCHDOG=1")  # and goes on
         other = sqlite3.connect(tmp_path / "lantern.sqlite", isolation_level=None)
         other.execute("BEGIN IMMEDIATE")  # a second writer, as a copy that never ends
         publish = ["mosquitto_pub", "-p", str(broker.port), "-q", "1", "-t", "lantern/knoll/air", "-m", "40"]
-        subprocess.run(publish, check=True, timeout=10)
+        subprocess.run(publish, check=True, timeout=PATIENCE_S)
         collector.wait_until_said("not stored, nothing acknowledged")
-        assert "WATCHDOG=1" not in systemd.told(2 * WAITS_S)
+        wait_until(lambda: "WATCHDOG=1" not in systemd.told(2 * WAITS_S))
         other.execute("ROLLBACK")
         other.close()
         systemd.wait_for("WATCHDOG=1")
@@ -56,8 +56,7 @@ def test_a_collector_that_runs_says_so_and_one_whose_store_is_blocked_falls_sile
 def test_a_broker_that_is_away_is_no_reason_to_restart(systemd, tmp_path):
     with start(tmp_path, free_port()) as collector:
         assert "READY=1" in systemd.wait_for("WATCHDOG=1")
-        told = systemd.told(2 * WAITS_S)
-        assert told.count("WATCHDOG=1") >= 2
+        told = systemd.wait_for("WATCHDOG=1") + systemd.wait_for("WATCHDOG=1")
         (status,) = {line for line in told if line.startswith("STATUS=")}
         assert status.startswith("STATUS=broker: no canary has come back since the start")
         assert collector.stop() == 0

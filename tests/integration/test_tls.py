@@ -20,6 +20,7 @@ from shared.publisher import Publisher
 from shared.settings import Settings
 from shared.streams import StreamMessage
 from tests.fakes.servers import CONF, Mosquitto, free_port, needs_mosquitto
+from tests.fakes.sides import PATIENCE_S
 
 pytestmark = [
     *needs_mosquitto,
@@ -97,7 +98,7 @@ def subscribed(with_settings):
 
 def wait_until(subscriber, is_so):
     taken = []
-    give_up_s = monotonic_s() + 20
+    give_up_s = monotonic_s() + PATIENCE_S
     while not is_so(taken) and monotonic_s() < give_up_s:
         items = subscriber.take(100, 0.2)
         subscriber.acknowledge(items)

@@ -73,6 +73,15 @@ def test_a_tank_that_is_pumped_down_is_over():
     assert after.sentence == "Lower tank has room for what comes in."
 
 
+def test_a_spike_of_its_sensor_is_no_end_of_it():
+    night = house(
+        lower=lambda hour: 700 if abs(hour - 2.5) < 0.005 else min(1583, 1200 + 200 * hour), upper=100.0
+    )
+    night.run_until(3.2)
+    assert len(told(night)) == 1
+    assert night.watch.alerting.alerts["overflow_certain/lower"].is_active
+
+
 def test_where_the_owner_lets_it_only_tell_the_other_alert_still_wakes():
     calmer = HOUSE + '[rules.overflow_certain]\nat_most = "tell"\n'
     night = house(calmer, lower=lambda hour: min(1583, 1350 + 600 * hour), upper=100.0)

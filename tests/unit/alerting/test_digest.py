@@ -203,6 +203,7 @@ def both(first_state, *, attempts=1, fallback=True, mail_id=2):
         (both("waiting", attempts=0), {1: T0 + HOUR_MS - 180_000}, {}, [2]),
         (both("waiting", attempts=0), {}, {}, [2]),
         (both("waiting", attempts=0, fallback=False), {1: T0 + HOUR_MS}, {}, [2]),
+        ([*both("waiting"), row(3, A)], {}, {}, [2]),
         (both("expired"), {}, {}, [2]),
         (both("spared"), {}, {}, [2]),
         ([*both("spared"), row(3, A, state="sent")], {}, {2: "newer text 3 by push says it"}, []),

@@ -24,7 +24,7 @@ from tests.fakes.watchman import SUBJECTS, WAYS, Watchman
 
 REMINDED_S = (300.0, 600.0, 900.0, 1800.0, 3600.0)
 """From each text of a wake-up that nobody answers to the next: at 5, 15, 30 and 60 minutes, then each hour."""
-STEP_S = 30.0
+STEP_S = 60.0
 HORN_MS = 300_000
 SUBJECT = st.sampled_from(SUBJECTS)
 WAY = st.sampled_from(WAYS)
@@ -68,6 +68,13 @@ class NeverSilent(RuleBasedStateMachine):
         for subject in subjects:
             self.man.found[subject] = (Verdict.ACTIVE, Priority.WAKE, "")
             self.man.pass_time(apart_s, STEP_S)
+
+    @rule(subject=SUBJECT)
+    def it_looks_over_and_then_unclear(self, subject):
+        _, *rest = self.man.found[subject]
+        for verdict, minutes in ((Verdict.NORMAL, 0.5), (Verdict.BETWEEN, 40)):
+            self.man.found[subject] = (verdict, *rest)
+            self.man.pass_time(minutes * 60, STEP_S)
 
     @rule(minutes=st.sampled_from([6, 20, 45]))
     def the_link_is_away(self, minutes):
@@ -170,13 +177,14 @@ class NeverSilent(RuleBasedStateMachine):
         for key, alert in man.alerting.alerts.items():
             if not self._asks(alert):
                 continue
-            assert key in told_s, f"{key} was never told"
             count = man.alerting.told[key].count
             reminded_s = REMINDED_S[min(count, len(REMINDED_S) - 1)]
             # The last one may have gone ahead of its time, in company; the next keeps to its own.
             reminded_s += AHEAD_FRACTION * REMINDED_S[min(max(count - 1, 0), len(REMINDED_S) - 1)]
-            silent_s = man.now_s - told_s[key]
-            if alert.calm_since_ms is not None:  # it may be over: for half an hour that is made sure
+            silent_s = man.now_s - told_s.get(key, float("-inf"))
+            if (
+                man.alerting.told[key].calm_ms is not None
+            ):  # it may be over: for half an hour that is made sure
                 silent_s = min(silent_s, man.now_s - man.started_s) - CALM_S
             assert silent_s <= reminded_s + STEP_S, f"{key} is silent"
 

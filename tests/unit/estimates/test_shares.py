@@ -88,6 +88,12 @@ def test_what_is_lost_by_the_day_is_told_half_a_day_behind():
     assert START_MS <= gauge.decline().best_ms <= START_MS + DAY_MS
 
 
+def test_the_worst_hour_is_remembered_for_a_day_after_most_was_mended():
+    gauge = Gauge().tell(25.0, 60).tell(21.0, 3).tell(23.0, 12)
+    assert gauge.decline().worst_pa / INHG_PA == pytest.approx(4.0, abs=0.1)
+    assert gauge.tell(23.0, 20).decline().worst_pa / INHG_PA == pytest.approx(2.0, abs=0.1)
+
+
 def test_a_repair_shows_within_hours():
     gauge = Gauge().tell(lambda day: 25.0 - 0.5 * max(0.0, day - 1.0), 5 * 24)
     assert gauge.tell(25.0, 3).lost_inhg() == pytest.approx(0.0, abs=0.05)
