@@ -147,11 +147,13 @@ def _digest(rows: Sequence[Outgoing], alerts: Mapping[str, Alert], farm: Farm, n
     late = f" {len(rows)} texts late since {since}."
     body, named = _short(told, late, LIMIT - length(tail), farm, now_ms)
     lines = [f"{_line(alert, farm, now_ms)}{_more(alert, now_ms)}" for alert in told]
+    # What its own words told stays with it: they may have gone by another channel, with the same code.
+    answered = dict.fromkeys([*(alert.key for alert in named), *lead.text.also])
     text = replace(
         lead.text,
         body=body + tail,
         long_body="\n".join([f"{farm.name}: {lines[0]}", *lines[1:], late.strip()]) + tail,
-        also=tuple(alert.key for alert in named if alert.key != lead.text.key),
+        also=tuple(key for key in answered if key != lead.text.key),
     )
     return Parcel(replace(lead, text=text), tuple(row for row in rows if row.id != lead.id))
 

@@ -18,7 +18,7 @@ from shared.tuning.vacuum import PumpNotRunning
 from shared.words import clock_time, degrees, inches_of_mercury
 
 ID = "pump_not_running"
-FAILED = "No vacuum on any line. Breaker, motor, belt, oil first; lock out power before you touch them."
+FAILED = "Breaker, motor, belt, oil first; lock out power before you touch them."
 START_IT = "Start it if sap should flow."
 FROST = "frost"
 

@@ -27,7 +27,7 @@ WETS_MS = 1_800_000
 """So long after its start sap has come down to the releaser (common practice, no source)."""
 LONG_MS = 2 * 3_600_000
 """A pump that has run for so long has not just been started in the cold."""
-ADVICE = "Drain or warm pump and releaser; fire and CO: no flame or engine inside, heater clear of wood."
+ADVICE = "Drain or warm it; fire and CO: no flame or engine inside, heater clear of wood."
 
 
 def subjects(farm: Farm) -> tuple[Subject, ...]:

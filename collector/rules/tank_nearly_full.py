@@ -20,7 +20,7 @@ from shared.words import capitalised, clock_time, duration, gallons, gallons_an_
 ID = "tank_nearly_full"
 FORESEEN_S = 2 * DAY_S
 """No run goes on unchanged for longer, so no clock time is named beyond it."""
-CLEARLY = 3.0
+CLEARLY = 1.5
 """So many times the least spill, before this alert gives way to the other (our choice)."""
 
 

@@ -37,6 +37,8 @@ FRESH_MS = 3 * 60_000
 """While lines still fall, who speaks for whom may change from minute to minute."""
 FALLING_WAIT_MS = 10 * 60_000
 """So long after its start a loss at the pump that still falls is a pump that has stopped (see pump_run)."""
+COLD_WAIT_COUNT = 6
+"""The same for a sensor that speaks every few minutes: its medians are as many intervals behind."""
 SHUT_RATIO = 0.4
 """A line that holds less of its usual than this while the pump holds its own is shut off from it, not torn: a
 torn one would take some inHg off the pump (isothermal pipe flow)."""
@@ -150,7 +152,8 @@ def _taken_as(
     may_be_ice = _may_be_ice(farm, picture, sensor, drop, now_ms)
     is_cold = (air := air_c(picture, farm)) is not None and air <= COLD_C
     is_shut = is_cold and drop.now_pa < SHUT_RATIO * drop.usual_pa
-    if may_be_ice and is_cold and not is_shut and lasts_ms < COLD_WAIT_MS:
+    wait_ms = max(COLD_WAIT_MS, COLD_WAIT_COUNT * sensor.interval_s * 1000)
+    if may_be_ice and is_cold and not is_shut and lasts_ms < wait_ms:
         return Verdict.BETWEEN, Priority.WAKE, ""
     is_ice = may_be_ice and (is_shut or _looks_like_ice(suspected))
     return Verdict.ACTIVE, Priority.WAKE, ICE if is_ice else ""

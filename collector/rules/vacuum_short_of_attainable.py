@@ -18,7 +18,7 @@ from shared.tuning.vacuum import VacuumLost, VacuumShortOfAttainable, VacuumSlow
 from shared.words import inches_of_mercury
 
 ID = "vacuum_short_of_attainable"
-ADVICE = "Gauge, belt, oil, relief valve, moisture trap, leaks near the pump; lock out power first."
+ADVICE = "Belt, oil, relief valve, moisture trap, gauge; lock out power first."
 
 
 def subjects(farm: Farm) -> tuple[Subject, ...]:

@@ -29,7 +29,7 @@ def test_a_tank_at_its_brim_wakes_once_more_and_ends_the_reminders_that_it_fills
 
 
 def test_what_no_machine_can_take_in_time_is_told_hours_ahead_and_only_once():
-    night = house(SLOW, lower=lambda hour: 700 + 250 * hour, upper=1470.0, concentrate=395.0)
+    night = house(SLOW, lower=lambda hour: 700 + 250 * hour, upper=1470.0, concentrate=396.0)
     night.run_until(3.3)
     ((hour, tank, body),) = told(night)
     assert tank == "lower"

@@ -2,6 +2,7 @@
 
 import pytest
 
+from shared.gsm7 import LIMIT, length
 from tests.fakes.night import KNOLL, Night, calm, wobble
 
 GAUGES = ("pump-vacuum", "ledge-far", "brook-far")
@@ -41,6 +42,9 @@ def test_a_stop_in_a_thaw_is_one_text_that_says_since_when():
     assert STOP_H + 0.05 <= hour <= STOP_H + 0.25
     # By the minute in which the vacuum was last as before.
     assert f"has not run since {night.local(STOP_H)[:4]}" in body
+    assert body.endswith("lock out power before you touch them. #1.1")
+    # A code to answer with takes nine more.
+    assert length(body) <= LIMIT - 9
     assert wakes(night)
     assert night.texts("vacuum_lost") == []
 

@@ -152,7 +152,7 @@ def test_a_pump_far_below_what_the_air_allows_is_told_after_half_an_hour_without
     assert subject == "pump"
     assert 0.6 <= hour <= 1.0
     assert re.match(
-        r"The pump holds 19\.\d inHg, 67 % of the 28\.2 inHg that the air allows\. Gauge, belt", body
+        r"The pump holds 19\.\d inHg, 67 % of the 28\.2 inHg that the air allows\. Belt, oil", body
     )
     assert told(night, "vacuum_lost") == []
 

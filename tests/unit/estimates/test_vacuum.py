@@ -309,3 +309,14 @@ def test_on_any_leaking_night_every_sensors_drop_is_the_true_one(seed):
         assert inhg(drop.drop_pa) == pytest.approx(inhg(night.usual[name] - night.now[name]), abs=0.6)
         if drop.drop_pa > 2 * INHG_PA:
             assert abs(drop.since_ms - night.onset_ms) <= 2 * MINUTE_MS
+
+
+def test_a_slow_sensors_median_is_given_as_long_to_come_back_after_a_thaw():
+    """Of five readings, one in five minutes, three must show the vacuum that has come back."""
+    slow = Gauge(step_ms=5 * MINUTE_MS).tell(25.0, 300).tell(0.5, 300, air_c=-4.0).tell(0.5, 35, air_c=4.0)
+    slow.tell(24.8, 5, air_c=4.0)
+    for _ in range(6):
+        slow.tell(24.8, 5, air_c=4.0)
+        drop = slow.drop()
+        assert drop.settling or drop.frozen or inhg(drop.drop_pa) < 1.0
+    assert not slow.tell(24.8, 5, air_c=4.0).drop().settling
