@@ -2,14 +2,12 @@
 
 import os
 import shutil
-import threading
 
 import pytest
 from playwright.sync_api import expect
-from waitress.server import create_server
 
 from dashboard.app import build
-from tests.fakes.pages import Knob, a_night
+from tests.fakes.pages import Knob, a_night, served
 
 CHROMIUM = "/usr/bin/chromium"
 PATIENCE_MS = 30_000
@@ -36,12 +34,8 @@ def knob(tmp_path):
 def address(knob):
     """The address of the pages; the store holds a night."""
     a_night(knob)
-    server = create_server(build(knob.sources), host="127.0.0.1", port=0, threads=4)
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    yield f"http://127.0.0.1:{server.effective_port}"
-    server.close()
-    thread.join(5)
+    with served(build(knob.sources)) as address:
+        yield address
 
 
 @pytest.fixture(params=["phone", "desk"])

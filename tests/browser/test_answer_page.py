@@ -1,16 +1,13 @@
 """The page behind the link in a text: one alert, one tap, no login, no script, and nothing else behind it."""
 
-import threading
-
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
-from waitress.server import create_server
 
 from dashboard.answer_page import ANSWERABLE_MS, answer_server
 from shared.alerts import AlertState
 from shared.store import Text
-from tests.fakes.pages import a_night, alert
+from tests.fakes.pages import a_night, alert, served
 
 pytestmark = pytest.mark.chromium
 
@@ -25,12 +22,8 @@ def address(knob):
         alert().key, "1.1", "owner", "push", f"Lower is full. #{CODE}", "long", knob.now_ms, code=CODE
     )
     knob.keep(texts=[text])
-    server = create_server(answer_server(knob.sources), host="127.0.0.1", port=0, threads=2)
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    yield f"http://127.0.0.1:{server.effective_port}"
-    server.close()
-    thread.join(5)
+    with served(answer_server(knob.sources)) as address:
+        yield address
 
 
 def test_one_tap_takes_it_and_looking_alone_does_not(page, address, knob):

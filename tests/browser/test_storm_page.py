@@ -1,12 +1,10 @@
 """The storm's page on the night that a limb opened the ledge: read, touched and followed at phone and desk size."""
 
 import re
-import threading
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
-from waitress.server import create_server
 
 from dashboard.app import build
 from dashboard.sources import Sources
@@ -15,6 +13,7 @@ from shared.estimates.picture import dump_picture, new_picture
 from shared.instants import instant_ms
 from shared.store import Memory, Record
 from tests.fakes.heard_rows import filled_store
+from tests.fakes.pages import served
 from tests.fakes.seasons import farm
 
 pytestmark = pytest.mark.chromium
@@ -53,12 +52,8 @@ def store(tmp_path_factory):
 def address(store):
     """The pages at half past four, over the store that the collector writes."""
     sources = Sources(store, farm(), lambda: MORNING_MS, lambda _request: None)
-    server = create_server(build(sources), host="127.0.0.1", port=0, threads=4)
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    yield f"http://127.0.0.1:{server.effective_port}"
-    server.close()
-    thread.join(5)
+    with served(build(sources)) as address:
+        yield address
 
 
 def opened(page, address, query=""):

@@ -1,7 +1,11 @@
 """Juniper Knob's pages over a real store, and a publish that does at once what the collector would do."""
 
+import threading
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+
+from waitress.server import create_server
 
 from dashboard.sources import Sources
 from shared.alerts import Alert, AlertState, Cause, Priority, Transition, acknowledge, shelve, unshelve
@@ -15,10 +19,36 @@ from shared.store import Batch, Memory, Record
 from shared.store.sqlite import SqliteStore
 from shared.store.sqlite_reader import open_reader
 from shared.units import to_si
+from tests.fakes.sides import PATIENCE_S
 
 FARM_FILE = Path(__file__).parents[2] / "sample_streams" / "juniper-knob.toml"
 T0 = 1_774_310_400_000
 """2026-03-23 20:00 in New York."""
+
+
+@contextmanager
+def served(app):
+    """The address of these pages on a loopback port; afterwards nothing of their server is left.
+
+    Its workers end first, for they wake its loop; and it closes its sockets in its own thread: closed by another, a
+    number may already be somebody else's file when it is next read or written.
+    """
+    server = create_server(app, host="127.0.0.1", port=0, threads=4)
+    loop = threading.Thread(target=server.run)
+
+    def close():
+        for channel in [*server.active_channels.values()]:
+            channel.handle_close()
+        server.close()
+
+    loop.start()
+    try:
+        yield f"http://127.0.0.1:{server.effective_port}"
+    finally:
+        server.task_dispatcher.shutdown(timeout=PATIENCE_S)
+        server.trigger.pull_trigger(close)
+        loop.join(PATIENCE_S)
+    assert not loop.is_alive()
 
 
 def juniper_knob() -> Farm:
