@@ -42,8 +42,10 @@ LISTENING_WITHIN_S = 30.0
 
 ADDED = """
 # Added for the demo: the texts are shown in the terminal, and at hundreds of times the speed of life no
-# sensor's silence means anything.
+# sensor's silence means anything; its evening is over before anybody could read a brief.
 [rules.sensor_silent]
+enabled = false
+[brief]
 enabled = false
 """
 
